@@ -1,0 +1,94 @@
+"""Amounts of money: the only place where an amount is rounded or shared out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import (
+    ROUND_CEILING,
+    ROUND_FLOOR,
+    ROUND_HALF_EVEN,
+    ROUND_HALF_UP,
+    Context,
+    Decimal,
+)
+
+from quoting.errors import Fault, MeasureError
+
+# ISO 4217:2015, list one, minor units other than 2 (published table, checked 2026-11).
+_MINOR_UNITS = {
+    **dict.fromkeys(
+        "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF".split(),
+        0,
+    ),
+    **dict.fromkeys("BHD IQD JOD KWD LYD OMR TND".split(), 3),
+    **dict.fromkeys("CLF UYW".split(), 4),
+}
+_WIDE = Context(prec=60, rounding=ROUND_HALF_EVEN)
+_NOISE = Decimal("1e-12")
+
+
+def minor_units(currency: str) -> int:
+    """Decimals of a currency's smallest coin (ISO 4217): JPY 0, EUR 2, KWD 3."""
+    return _MINOR_UNITS.get(currency, 2)
+
+
+def smallest_coin(currency: str) -> Decimal:
+    """The currency's smallest unit: 1, 0.01 or 0.001."""
+    return Decimal(1).scaleb(-minor_units(currency))
+
+
+def round_amount(amount: Decimal, currency: str) -> Decimal:
+    """
+    ``amount`` to the currency's smallest unit, half away from zero.
+
+    Noise past the twelfth decimal goes first, so that a third taken three times
+    still ties where it should; minus zero never comes back.
+    """
+    snapped = amount.quantize(_NOISE, context=_WIDE)
+    rounded = snapped.quantize(smallest_coin(currency), ROUND_HALF_UP, context=_WIDE)
+    return _WIDE.add(rounded, Decimal(0))
+
+
+def round_rate(amount: Decimal) -> Decimal:
+    """An hour rate to a hundredth of the usual smallest coin, so that a pencil can follow it."""
+    return amount.quantize(Decimal("0.0001"), ROUND_HALF_UP, context=_WIDE)
+
+
+def to_next_step(amount: Decimal, step: Decimal, *, up: bool) -> Decimal:
+    """
+    ``amount`` to a multiple of ``step`` (0.50, 5): the nearest, or never under it when ``up``.
+
+    The nearest is taken half away from zero.
+    """
+    steps = _WIDE.divide(amount, step).quantize(_NOISE, context=_WIDE)
+    whole = steps.quantize(Decimal(1), ROUND_CEILING if up else ROUND_HALF_UP, context=_WIDE)
+    return _WIDE.multiply(whole, step)
+
+
+def spread(total: Decimal, weights: Sequence[Decimal], currency: str) -> tuple[Decimal, ...]:
+    """
+    Share ``total`` out by ``weights``, in whole smallest units that add up to it exactly.
+
+    Largest remainder: each share is cut down to the smallest unit and the units left over
+    go to the largest remainders, earlier places first among equals. Weights that are all
+    zero share equally.
+
+    Raises:
+        MeasureError: no weights, a negative weight, or a total finer than the smallest unit.
+    """
+    coin = smallest_coin(currency)
+    units = _WIDE.divide(total, coin)
+    if not weights or any(weight < 0 for weight in weights) or units != int(units):
+        raise MeasureError(
+            [Fault("spread", "a whole number of coins and weights of 0 or more", f"{total} over {list(weights)}")]
+        )
+    if not any(weights):
+        weights = [Decimal(1)] * len(weights)
+    whole = sum(weights, Decimal(0))
+    exact = [_WIDE.divide(_WIDE.multiply(abs(units), weight), whole) for weight in weights]
+    shares = [int(share.to_integral_value(ROUND_FLOOR)) for share in exact]
+    by_remainder = sorted(range(len(weights)), key=lambda place: (shares[place] - exact[place], place))
+    for place in by_remainder[: int(abs(units)) - sum(shares)]:
+        shares[place] += 1
+    sign = -1 if total < 0 else 1
+    return tuple(sign * share * coin for share in shares)

@@ -1,0 +1,3 @@
+"""Which set of engine rules prices a job: a changed rule is a new number, and the old one stays beside it."""
+
+RULES = 1
