@@ -153,7 +153,7 @@ class StockClass(Struct, frozen=True, forbid_unknown_fields=True):
     """How a kind of stock behaves: on the press, under the knife, under ink."""
 
     name: Name
-    film: Grammage
+    film_factor: Factor
     lift: Length
     running_spoilage: Annotated[tuple[SpoilageBand, ...], Meta(min_length=1)]
     wet_share: Share
