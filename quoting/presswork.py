@@ -42,15 +42,21 @@ class Pass(Struct, frozen=True, kw_only=True):
     colours_before: int
     large_form: bool
     thick_board: bool
+    is_low: bool
     stock_class: str
     round_later: bool
     force_n: Decimal
 
 
 class PassCount(Struct, frozen=True, kw_only=True):
-    """Sheets of one pass: what must come out good, what is fed, what sets it up."""
+    """
+    Sheets of one pass: what must come out good, what goes in, what is fed, what sets it up.
+
+    ``sheets_fed`` counts a turned sheet twice where it meets the same form on both trips.
+    """
 
     sheets_out: int
+    sheets_in: int
     sheets_fed: int
     set_up_pulls: int
 

@@ -10,7 +10,7 @@ from msgspec import Struct
 from quoting.formulas import Step
 
 CostClass = Literal["labour", "materials", "bought-in"]
-PotKind = Literal["stock", "ink", "plates", "outside work"]
+PotKind = Literal["stock", "ink", "plates"]
 
 
 class Labour(Struct, frozen=True, kw_only=True):

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from msgspec import Meta, Struct
 
 from quoting.units import (
+    TYPE_HEIGHT_MM,
     Amount,
     Area,
     Duration,
@@ -205,7 +206,9 @@ class StockBase(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
             raise ValueError("expected caliper and grammage over 0; found 0")
 
 
-class ParentSheets(StockBase, frozen=True, forbid_unknown_fields=True, tag="parent sheets", kw_only=True):
+class ParentSheets(
+    StockBase, frozen=True, forbid_unknown_fields=True, tag="parent sheets", tag_field="kind", kw_only=True
+):
     """Sheets bought large and cut down. ``grain`` runs along the long or the short side, or does not matter."""
 
     grain: Grain
@@ -214,7 +217,7 @@ class ParentSheets(StockBase, frozen=True, forbid_unknown_fields=True, tag="pare
     torn_by_hand: bool = False
 
 
-class ReadyCut(StockBase, frozen=True, forbid_unknown_fields=True, tag="ready-cut", kw_only=True):
+class ReadyCut(StockBase, frozen=True, forbid_unknown_fields=True, tag="ready-cut", tag_field="kind", kw_only=True):
     """Blanks fed as they come: coaster boards, cards, envelopes."""
 
     shape: Literal["rectangular", "round", "die-cut"] = "rectangular"
@@ -257,8 +260,14 @@ class Fount(Struct, frozen=True, forbid_unknown_fields=True):
     average_set: Share
     share_inked: Share
     ems_an_hour: Speed
+    height: Length | None = None
     scarce: bool = False
     scheme: dict[str, CountOrNone] = {}
+
+    @property
+    def height_mm(self) -> Decimal:
+        """Height to paper; .918 in unless the fount says otherwise. [mm]"""
+        return TYPE_HEIGHT_MM if self.height is None else self.height.in_base_unit
 
 
 class PlateSupplier(Struct, frozen=True, forbid_unknown_fields=True):

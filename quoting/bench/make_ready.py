@@ -31,6 +31,7 @@ class MakeReadyRates(Struct, frozen=True, forbid_unknown_fields=True):
     packing: Duration
     thick_board_over: Length
     thick_board: Duration
+    underlay: Duration
 
 
 @formula(
@@ -53,10 +54,13 @@ def make_ready_minutes(
     return (base * side_factor + register + solid + deep + large) * (1 + changes * version_share)
 
 
-@formula(unit="min", sentence="{pins} min pins and position + {packing} min packing + {board} min thick board")
-def setting_minutes(*, pins: Decimal, packing: Decimal, board: Decimal) -> Decimal:
-    """Minutes to set pins and position, and to change the packing. [min]"""
-    return pins + packing + board
+@formula(
+    unit="min",
+    sentence="{pins} min pins and position + {packing} min packing + {board} min thick board + {underlay} min underlay",
+)
+def setting_minutes(*, pins: Decimal, packing: Decimal, board: Decimal, underlay: Decimal) -> Decimal:
+    """Minutes to set pins and position, to change the packing, to bring a low form to height. [min]"""
+    return pins + packing + board + underlay
 
 
 def make_ready_of(do: Do, rates: MakeReadyRates, work: Pass, *, deep_class: bool) -> Decimal:
@@ -87,6 +91,7 @@ def make_ready_labour(
         pins=Decimal(rates.pins),
         packing=Decimal(rates.packing) if work.colours_before == 0 else Decimal(0),
         board=Decimal(rates.thick_board) if work.thick_board and work.colours_before == 0 else Decimal(0),
+        underlay=Decimal(rates.underlay) if work.is_low else Decimal(0),
     )
     first = _labour("Pins and packing", work, setting, person, do)
     minutes = make_ready_of(do, rates, work, deep_class=deep_class)

@@ -12,7 +12,7 @@ from quoting.units import Duration
 
 
 class PrepressRates(Struct, frozen=True, forbid_unknown_fields=True):
-    """Minutes a form from artwork to plate-ready, a design, a screen proof round, beside a press proof."""
+    """Minutes a form from artwork to plate-ready, a design, a round of screen proofs, beside a press proof."""
 
     artwork: Duration
     design: Duration
@@ -20,37 +20,55 @@ class PrepressRates(Struct, frozen=True, forbid_unknown_fields=True):
     press_proof: Duration
 
 
-@formula(
-    unit="min",
-    sentence="{forms} forms × {artwork} min + {designs} designs × {design} min + {rounds} rounds × {screen_proof} min",
-)
-def prepress_minutes(
-    *, forms: int, artwork: Decimal, designs: int, design: Decimal, rounds: int, screen_proof: Decimal
-) -> Decimal:
-    """Minutes before anything is set or made. [min]"""
-    return forms * artwork + designs * design + rounds * screen_proof
+@formula(unit="min", sentence="{forms} forms × {artwork} min + {designs} designs × {design} min")
+def prepress_minutes(*, forms: int, artwork: Decimal, designs: int, design: Decimal) -> Decimal:
+    """Minutes from a client's artwork, or from an idea, to plate-ready. [min]"""
+    return forms * artwork + designs * design
+
+
+@formula(unit="min", sentence="{rounds} rounds × {screen_proof} min")
+def screen_proof_minutes(*, rounds: int, screen_proof: Decimal) -> Decimal:
+    """Minutes of proofs sent on screen. [min]"""
+    return rounds * screen_proof
 
 
 def prepress_labour(
-    do: Do, rates: PrepressRates, *, item: int, label: str, forms: int, designs: int, rounds: int, person: str
+    do: Do, rates: PrepressRates, *, item: int, label: str, forms: int, designs: int, person: str
 ) -> Labour:
-    """Prepress of one item: its forms, its designs, its screen proof rounds."""
+    """Prepress of one part: its forms and its designs."""
     minutes = do(
         prepress_minutes,
         forms=forms,
         artwork=rates.artwork.in_base_unit,
         designs=designs,
         design=rates.design.in_base_unit,
-        rounds=rounds,
-        screen_proof=rates.screen_proof.in_base_unit,
     )
     return Labour(
         operation="Prepress",
-        what=f"{label}: artwork and screen proofs",
+        what=label,
         item=item,
-        driver=Decimal(forms + designs + rounds),
-        driver_unit="forms, designs and proof rounds",
+        driver=Decimal(forms + designs),
+        driver_unit="forms and designs",
         person=person,
         minutes=minutes,
         steps=do.taken(),
+    )
+
+
+def proof_labour(do: Do, rates: PrepressRates, *, rounds: int, person: str) -> tuple[Labour, ...]:
+    """Screen proofs of the whole job, all its items in one round."""
+    if not rounds:
+        return ()
+    minutes = do(screen_proof_minutes, rounds=rounds, screen_proof=rates.screen_proof.in_base_unit)
+    return (
+        Labour(
+            operation="Screen proofs",
+            what="Proofs on screen",
+            item=None,
+            driver=Decimal(rounds),
+            driver_unit="rounds",
+            person=person,
+            minutes=minutes,
+            steps=do.taken(),
+        ),
     )

@@ -23,8 +23,8 @@ def wash_table(rates: WashingUpRates, inks: Mapping[str, Ink]) -> dict[tuple[str
     """
     Minutes from each ink to each other and to ``clean``, closed under going through a third.
 
-    If it is quicker to wash to white and then to red than straight to red, that is what
-    the table says: otherwise adding a colour to a job could lower its cost.
+    If it is quicker to wash to yellow and then to red than straight to red, or to wash clean,
+    that is what the table says: otherwise adding a colour to a job could lower its cost.
     """
     shades = {name: ink.shade for name, ink in inks.items()}
     table: dict[tuple[str, str], Decimal] = {}
@@ -37,4 +37,6 @@ def wash_table(rates: WashingUpRates, inks: Mapping[str, Ink]) -> dict[tuple[str
             for after in [*shades, CLEAN]:
                 round_about = table[before, through] + table[through, after]
                 table[before, after] = min(table[before, after], round_about)
-    return table
+    return {
+        (before, after): min(minutes, table[before, CLEAN]) for (before, after), minutes in table.items()
+    }

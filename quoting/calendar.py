@@ -1,0 +1,39 @@
+"""Working days: when a job can be ready, counted over the shop's closed days."""
+
+from __future__ import annotations
+
+import datetime
+from decimal import Decimal
+
+from quoting.numbers import whole_up
+from quoting.rate_card import RateCard
+
+_WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+def is_open(day: datetime.date, card: RateCard) -> bool:
+    """Whether the shop works on a day."""
+    closed = card.working_days.closed_on
+    return _WEEKDAYS[day.weekday()] not in card.working_days.closed and day not in closed
+
+
+def after_working_days(day: datetime.date, days: int, card: RateCard) -> datetime.date:
+    """The day on which ``days`` working days after ``day`` are over."""
+    while days > 0:
+        day += datetime.timedelta(days=1)
+        days -= is_open(day, card)
+    return day
+
+
+def working_days_needed(
+    card: RateCard, *, labour_minutes: Decimal, sittings: int, waiting_days: int, supplier_days: int
+) -> int:
+    """
+    Working days from order to ready.
+
+    The days before a job is begun, or the plates' days where those are longer; then the hours
+    at the bench, not fewer days than press sittings; then drying and outside work.
+    """
+    hours_a_day = card.working_days.bench_hours * 60
+    at_the_bench = max(whole_up(labour_minutes / hours_a_day), sittings)
+    return max(card.working_days.lead_days, supplier_days) + at_the_bench + waiting_days

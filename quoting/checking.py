@@ -1,0 +1,78 @@
+"""A job against a card: every name it uses, and what the card does not hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from quoting.errors import Fault, NotOfferedError
+from quoting.job import ClientPlate, Colour, HandSet, Item, Job, Part, ReliefPlate
+from quoting.rate_card import RateCard, tag_of
+
+
+def check_job(job: Job, card: RateCard) -> None:
+    """
+    Hold a job against a card.
+
+    Raises:
+        NotOfferedError: with everything that the job asks for and the card does not hold.
+    """
+    faults = tuple(_faults(job, card))
+    if faults:
+        raise NotOfferedError(faults)
+
+
+def _faults(job: Job, card: RateCard) -> Iterator[Fault]:
+    if card.handling.orders:
+        yield from _known("order", card.handling.orders, job.order)
+    if job.discount is not None:
+        yield from _known("discount", card.pricing.discounts, job.discount)
+    if job.delivery.method != "collect":
+        yield from _known("delivery.method", card.delivery, job.delivery.method)
+    for place, item in enumerate(job.items):
+        where = f"items[{place}]"
+        yield from _operation_faults(f"{where}.joining", item.joining, card)
+        for number, part in enumerate(item.all_parts()):
+            yield from _part_faults(f"{where}.parts[{number}]" if item.parts else where, item, part, card)
+
+
+def _known(where: str, names: Mapping[str, Any], name: str) -> Iterator[Fault]:
+    if name not in names:
+        yield Fault(where, f"one of {', '.join(names) or 'none'}", repr(name))
+
+
+def _part_faults(where: str, item: Item, part: Part, card: RateCard) -> Iterator[Fault]:
+    yield from _known(f"{where}.stock", card.stocks, part.stock)
+    yield from _operation_faults(f"{where}.finishing", part.finishing, card)
+    for name, side in (("front", part.front), ("back", part.back)):
+        for place, colour in enumerate(side.colours if side else ()):
+            yield from _colour_faults(f"{where}.{name}.colours[{place}]", item, colour, card)
+
+
+def _operation_faults(where: str, operations: tuple[Any, ...], card: RateCard) -> Iterator[Fault]:
+    kinds = {tag_of(rates): rates for rates in card.finishing}
+    for place, asked in enumerate(operations):
+        yield from _known(f"{where}[{place}].kind", kinds, tag_of(asked))
+
+
+def _colour_faults(where: str, item: Item, colour: Colour, card: RateCard) -> Iterator[Fault]:
+    if colour.ink is not None:
+        yield from _known(f"{where}.ink", card.inks, colour.ink)
+    form = colour.form
+    if isinstance(form, ReliefPlate):
+        yield from _known(f"{where}.form.supplier", card.plate_suppliers, form.supplier)
+    if isinstance(form, HandSet):
+        yield from _hand_set_faults(f"{where}.form", form, card)
+    if colour.version_lines and item.versions == 1:
+        yield Fault(f"{where}.version_lines", "versions over 1 on the item", "1 version")
+    if isinstance(form, HandSet) and colour.version_lines > len(form.lines):
+        yield Fault(f"{where}.version_lines", f"at most its {len(form.lines)} lines", str(colour.version_lines))
+    if isinstance(form, ClientPlate) and item.versions > 1 and colour.version_lines:
+        yield Fault(f"{where}.version_lines", "0, as a client's plate does not change", str(colour.version_lines))
+
+
+def _hand_set_faults(where: str, form: HandSet, card: RateCard) -> Iterator[Fault]:
+    for place, line in enumerate(form.lines):
+        yield from _known(f"{where}.lines[{place}].fount", card.founts, line.fount)
+    if form.text is not None:
+        yield from _known(f"{where}.text.fount", card.founts, form.text.fount)

@@ -1,0 +1,223 @@
+"""The owner's view: costs, plans and reasons. The whole flow on one screen."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from msgspec import Struct
+
+from quoting import calendar, reader
+from quoting.checking import check_job
+from quoting.errors import InputError, JobError
+from quoting.formulas import Recording
+from quoting.job import Item, Job
+from quoting.line_items import LineItem, line_items
+from quoting.money import round_amount
+from quoting.numbers import in_engine_context
+from quoting.planning.jobwork import PressSitting
+from quoting.planning.part_plan import PartPlan
+from quoting.planning.search import JobPlan, PreparedJob, RunnerUp, plan_job, way
+from quoting.presswork import PartCount
+from quoting.pricing import Price, price_option, with_deposit
+from quoting.rate_card import RateCard, tag_of
+from quoting.rules import RULES
+
+RUN_ON = 100
+
+
+class PartEstimate(Struct, frozen=True, kw_only=True):
+    """One part: the plan that was chosen, its counts, and the sheets taken from stock."""
+
+    plan: PartPlan
+    count: PartCount
+    sheets_from_stock: int
+
+
+class Hours(Struct, frozen=True, kw_only=True):
+    """Hours of an option, and what each earns: contribution by press hour and by all labour."""
+
+    labour: Decimal
+    press: Decimal
+    running: Decimal
+    contribution: Decimal
+    earned_a_press_hour: Decimal | None
+    earned_a_labour_hour: Decimal | None
+
+
+class Option(Struct, frozen=True, kw_only=True):
+    """
+    One quantity: its plan, lines, price, hours and days.
+
+    ``run_on`` is what a hundred more would add to the printed price, ordered together.
+    """
+
+    quantity: int
+    ways: tuple[str, ...]
+    parts: tuple[PartEstimate, ...]
+    lines: tuple[LineItem, ...]
+    price: Price
+    hours: Hours
+    sittings: tuple[PressSitting, ...]
+    grams: Decimal
+    parcels: int
+    working_days: int
+    ready_on: datetime.date
+    run_on: Decimal
+    runners_up: tuple[RunnerUp, ...]
+    refusals: dict[str, dict[str, str]]
+    warnings: tuple[str, ...]
+    plans_costed: int
+    plans_possible: int
+
+
+class Estimate(Struct, frozen=True, kw_only=True):
+    """Everything the owner may know of a job: never shown to a client."""
+
+    rules: int
+    card_name: str
+    card_version: str
+    card_hash: str
+    on: datetime.date
+    currency: str
+    job: Job
+    options: tuple[Option, ...]
+
+
+@in_engine_context
+def read_job(data: Mapping[str, Any]) -> Job:
+    """
+    A job from plain data (of TOML or JSON).
+
+    Raises:
+        JobError: with every fault of it.
+    """
+    try:
+        return reader.convert(dict(data), Job)
+    except InputError as error:
+        raise JobError(error.faults) from error
+
+
+@in_engine_context
+def estimate_job(job: Job, rate_card: RateCard, *, on: datetime.date) -> Estimate:
+    """
+    Price a job: for each quantity the cheapest plan, its line items, the price.
+
+    Args:
+        on: The day the estimate is made; working days are counted from it.
+
+    Raises:
+        NotOfferedError: the job asks for what the card does not hold.
+        NoPlanError: a part that no press can make, with each press's reason.
+        JobError: parcels that the chosen carrier does not take.
+    """
+    check_job(job, rate_card)
+    prepared = PreparedJob(job, rate_card)
+    options = tuple(_option(prepared, quantity, on) for quantity in job.quantities)
+    return Estimate(
+        rules=RULES,
+        card_name=rate_card.card.name,
+        card_version=rate_card.card.version,
+        card_hash=rate_card.content_hash,
+        on=on,
+        currency=rate_card.region.currency,
+        job=job,
+        options=options,
+    )
+
+
+def _option(prepared: PreparedJob, quantity: int, on: datetime.date) -> Option:
+    card, job = prepared.card, prepared.job
+    plan = plan_job(prepared, quantity)
+    lines = line_items(Recording(), plan.requirements, card, len(job.items))
+    price = _price(plan, lines, prepared, quantity)
+    days = _working_days(plan, lines, prepared)
+    ready_on = calendar.after_working_days(on, days, card)
+    return Option(
+        quantity=quantity,
+        ways=tuple(way(load.plan, card) for load in plan.loads),
+        parts=tuple(
+            PartEstimate(plan=load.plan, count=load.count, sheets_from_stock=load.sheets_from_stock)
+            for load in plan.loads
+        ),
+        lines=lines,
+        price=price,
+        hours=_hours(lines, price, card),
+        sittings=plan.work.sittings,
+        grams=plan.work.grams,
+        parcels=plan.work.parcels,
+        working_days=days,
+        ready_on=ready_on,
+        run_on=_printed(_price_of(prepared, quantity + RUN_ON)) - _printed(price),
+        runners_up=plan.runners_up,
+        refusals=plan.refusals,
+        warnings=_warnings(plan, job, ready_on),
+        plans_costed=plan.plans_costed,
+        plans_possible=plan.plans_possible,
+    )
+
+
+def _price(plan: JobPlan, lines: tuple[LineItem, ...], prepared: PreparedJob, quantity: int) -> Price:
+    pieces = tuple(client_pieces(item, quantity) for item in prepared.job.items)
+    price = price_option(lines, prepared.job, prepared.card, pieces)
+    before = sum((line.cost for line in lines if line.before_printing), Decimal(0))
+    return with_deposit(price, before)
+
+
+def _price_of(prepared: PreparedJob, quantity: int) -> Price:
+    plan = plan_job(prepared, quantity)
+    lines = line_items(Recording(), plan.requirements, prepared.card, len(prepared.job.items))
+    return _price(plan, lines, prepared, quantity)
+
+
+def _printed(price: Price) -> Decimal:
+    return price.total if price.tax_included else price.net
+
+
+def client_pieces(item: Item, quantity: int) -> int:
+    """What the client gets of an item: every version, the extra ones, none that the shop keeps."""
+    return (quantity * item.per_set + item.extra) * item.versions
+
+
+def _hours(lines: tuple[LineItem, ...], price: Price, card: RateCard) -> Hours:
+    labour = sum((line.minutes for line in lines), Decimal(0)) / 60
+    press = sum((line.minutes for line in lines if line.machine in card.presses), Decimal(0)) / 60
+    running = sum((line.minutes for line in lines if line.operation == "Running"), Decimal(0)) / 60
+    paid = sum((line.cost for line in lines if line.cost_class != "labour"), Decimal(0))
+    contribution = price.net - paid - price.payment_fee - price.commission
+    currency = card.region.currency
+    return Hours(
+        labour=labour,
+        press=press,
+        running=running,
+        contribution=contribution,
+        earned_a_press_hour=round_amount(contribution / press, currency) if press else None,
+        earned_a_labour_hour=round_amount(contribution / labour, currency) if labour else None,
+    )
+
+
+def _working_days(plan: JobPlan, lines: tuple[LineItem, ...], prepared: PreparedJob) -> int:
+    job, card = prepared.job, prepared.card
+    asked = [one for item in job.items for one in item.joining]
+    asked += [one for item in job.items for part in item.all_parts() for one in part.finishing]
+    rates = [card.rates_of(tag_of(one)) for one in asked]
+    waiting = sum(each.drying_days + getattr(each, "working_days", 0) for each in rates if each)
+    suppliers = {form.supplier for load in plan.loads for form in load.plan.forms if form.supplier}
+    return calendar.working_days_needed(
+        card,
+        labour_minutes=sum((line.minutes for line in lines), Decimal(0)),
+        sittings=sum(1 + sitting.further_days for sitting in plan.work.sittings),
+        waiting_days=waiting,
+        supplier_days=max((card.plate_suppliers[name].working_days for name in suppliers), default=0),
+    )
+
+
+def _warnings(plan: JobPlan, job: Job, ready_on: datetime.date) -> tuple[str, ...]:
+    warnings = [warning for load in plan.loads for warning in load.plan.warnings]
+    if job.needed_by is not None and ready_on > job.needed_by:
+        warnings.append(f"needed by {job.needed_by}, ready on {ready_on}: agree the day, or make it a rush")
+    return tuple(warnings)
+
+

@@ -1,0 +1,219 @@
+"""Every way to make one part that its press, stock and forms allow, and why the others do not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from msgspec import Struct
+
+from quoting.planning.parents import cutting_for
+from quoting.job import Item, Part
+from quoting.planning.forms import FormPlan, form_plan
+from quoting.planning.impositions import Imposed, impose
+from quoting.planning.part_plan import PartPlan
+from quoting.planning.refusals import part_refusal, press_refusal, sheet_refusal
+from quoting.rate_card import RateCard
+from quoting.shop import ParentSheets, Press, ReadyCut
+
+
+class Candidates(Struct, frozen=True, kw_only=True):
+    """The plans that can be made, in their written order, and each refusal by the way it refuses."""
+
+    plans: tuple[PartPlan, ...]
+    refusals: dict[str, str]
+
+
+class PartForms(Struct, frozen=True, kw_only=True):
+    """A part with the forms of its two sides worked out."""
+
+    front: tuple[FormPlan, ...]
+    back: tuple[FormPlan, ...]
+
+    @property
+    def all(self) -> tuple[FormPlan, ...]:
+        return self.front + self.back
+
+    @property
+    def widest_mm(self) -> Decimal:
+        return max((form.width_mm for form in self.all), default=Decimal(0))
+
+    @property
+    def deepest_mm(self) -> Decimal:
+        return max((form.height_mm for form in self.all), default=Decimal(0))
+
+    @property
+    def number_up(self) -> int:
+        """Over 1 where a client's plate fixes it."""
+        return max((form.number_up for form in self.all), default=1)
+
+
+def forms_of(part: Part, card: RateCard) -> PartForms:
+    """The forms of a part, front and back."""
+    front = tuple(form_plan(colour, card) for colour in part.front.colours) if part.front else ()
+    back = tuple(form_plan(colour, card) for colour in part.back.colours) if part.back else ()
+    return PartForms(front=front, back=back)
+
+
+def part_candidates(item: Item, part: Part, card: RateCard, *, places: tuple[int, int]) -> Candidates:
+    """
+    All plans of one part.
+
+    Args:
+        places: Index of the item in the job, and of the part in the item.
+    """
+    forms = forms_of(part, card)
+    stock = card.stocks[part.stock]
+    refused = part_refusal(part, forms.all, stock, card)
+    if refused:
+        return Candidates(plans=(), refusals={"every press": refused})
+    plans: list[PartPlan] = []
+    refusals: dict[str, str] = {}
+    for name, press in card.presses.items():
+        refused = press_refusal(part, forms.all, stock, press, card)
+        if refused:
+            refusals[press.name] = refused
+            continue
+        for imposed in impose(item, part, forms.front, forms.back, card, press_name=name, places=places):
+            way = f"{press.name}, {imposed.imposition}, {imposed.across * imposed.down} up"
+            found = _plan(item, part, forms, card, press=press, press_name=name, imposed=imposed, places=places)
+            if isinstance(found, str):
+                refusals[way] = found
+            else:
+                plans.append(found)
+    return Candidates(plans=tuple(sorted(plans, key=lambda plan: plan.order)), refusals=refusals)
+
+
+def _plan(
+    item: Item,
+    part: Part,
+    forms: PartForms,
+    card: RateCard,
+    *,
+    press: Press,
+    press_name: str,
+    imposed: Imposed,
+    places: tuple[int, int],
+) -> PartPlan | str:
+    """The plan, or why it cannot be."""
+    stock = card.stocks[part.stock]
+    width, height = _press_sheet(part, forms, stock, card, press, imposed)
+    refused = sheet_refusal(
+        part, forms.all, press, card, imposed=imposed, width_mm=width, height_mm=height
+    )
+    if refused:
+        return refused
+    cut = _cut_to_size(part, stock, card, width, height)
+    if isinstance(cut, str):
+        return cut
+    sheets, cuts, settings = cut
+    down_cuts, down_settings = _cut_to_pieces(part, forms, card, stock, imposed, width, height)
+    return PartPlan(
+        item=places[0],
+        part=places[1],
+        label=part.name,
+        stock=part.stock,
+        press=press_name,
+        imposition=imposed.imposition,
+        across=imposed.across,
+        down=imposed.down,
+        sheet_width_mm=width,
+        sheet_height_mm=height,
+        sheets_a_parent=sheets,
+        cuts_to_size=cuts,
+        settings_to_size=settings,
+        cuts_to_pieces=down_cuts,
+        settings_to_pieces=down_settings,
+        copies=imposed.copies,
+        passes=imposed.passes,
+        forms=imposed.forms,
+        warnings=tuple(_warnings(item, part, forms, card, stock)),
+    )
+
+
+def bleed_of(forms: PartForms, card: RateCard) -> Decimal:
+    """What the press sheet carries beyond the trimmed piece, on each side. [mm]"""
+    return card.limits.bleed.in_base_unit if any(form.bleeds for form in forms.all) else Decimal(0)
+
+
+def _press_sheet(
+    part: Part, forms: PartForms, stock: ParentSheets | ReadyCut, card: RateCard, press: Press, imposed: Imposed
+) -> tuple[Decimal, Decimal]:
+    """Width and height of the press sheet: the pieces, bleed, gaps, a border to grip, the press's least. [mm]"""
+    if isinstance(stock, ReadyCut):
+        return part.size.width_mm, part.size.height_mm
+    bleed = bleed_of(forms, card)
+    border = max(part.size.width_mm - forms.widest_mm, part.size.height_mm - forms.deepest_mm) / 2
+    grip = Decimal(0) if border >= press.gripper else press.gripper.in_base_unit
+    grips = 2 if imposed.imposition == "work-and-tumble" else 1
+    width = imposed.across * (part.size.width_mm + 2 * bleed)
+    height = imposed.down * (part.size.height_mm + 2 * bleed) + grip * grips
+    least = sorted((press.least_sheet.width_mm, press.least_sheet.height_mm))
+    if width <= height:
+        return max(width, least[0]), max(height, least[1])
+    return max(width, least[1]), max(height, least[0])
+
+
+def _cut_to_size(
+    part: Part, stock: ParentSheets | ReadyCut, card: RateCard, width: Decimal, height: Decimal
+) -> tuple[int, int, int] | str:
+    """Press sheets a parent, cuts and back-gauge settings; ready-cut blanks are fed as they come."""
+    if isinstance(stock, ReadyCut):
+        return 1, 0, 0
+    cut = cutting_for(
+        stock.size.width_mm,
+        stock.size.height_mm,
+        width,
+        height,
+        trim_mm=stock.mill_edge_trim.in_base_unit,
+        orientation=_orientation(part, stock),
+    )
+    if not cut.count:
+        return (
+            f"a press sheet of {width:f} x {height:f} mm does not come out of {stock.name}"
+            f" ({stock.size.written}) with its grain as wanted: choose a larger sheet, or let the grain go"
+        )
+    return cut.count, cut.cuts, cut.settings
+
+
+def _orientation(part: Part, stock: ParentSheets) -> str:
+    """Whether pieces stand upright or turned in the parent, so that a fold runs with the grain."""
+    if part.fold is None or stock.grain == "none":
+        return "free"
+    parent_across = stock.size.width_mm >= stock.size.height_mm
+    grain_across = parent_across == (stock.grain == "long")
+    piece_across = part.size.width_mm >= part.size.height_mm
+    fold_across = piece_across == (part.fold.along == "long side")
+    return "upright" if grain_across == fold_across else "turned"
+
+
+def _cut_to_pieces(
+    part: Part,
+    forms: PartForms,
+    card: RateCard,
+    stock: ParentSheets | ReadyCut,
+    imposed: Imposed,
+    width: Decimal,
+    height: Decimal,
+) -> tuple[int, int]:
+    """Cuts and settings from a printed press sheet to trimmed pieces."""
+    if isinstance(stock, ReadyCut):
+        return 0, 0
+    bleed = bleed_of(forms, card)
+    edge_width = width - imposed.across * part.size.width_mm
+    edge_height = height - imposed.down * part.size.height_mm
+    if bleed:
+        return 2 * imposed.across + 2 * imposed.across * imposed.down, 2 * imposed.across + 2 * imposed.down
+    trims = (1 if edge_width else 0) + (1 if edge_height else 0)
+    inner = imposed.across - 1 + imposed.across * (imposed.down - 1)
+    return inner + trims, imposed.across - 1 + imposed.down - 1 + trims
+
+
+def _warnings(
+    item: Item, part: Part, forms: PartForms, card: RateCard, stock: ParentSheets | ReadyCut
+) -> Iterator[str]:
+    both_deep = all(side is not None and side.impression == "deep" for side in (part.front, part.back))
+    if both_deep and stock.caliper < card.limits.thin_stock:
+        yield f"{part.name}: deep impression on both sides of {stock.name}, which is thin: each side shows on the other"
+    if isinstance(stock, ReadyCut) and stock.damped:
+        yield f"{part.name}: {stock.name} is printed damped: dry it before it is packed"

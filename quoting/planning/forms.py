@@ -1,0 +1,75 @@
+"""Forms as the planner sees them: size, share inked, kind, and what it takes to make them."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from msgspec import Struct
+
+from quoting.bench.composing import Setting
+from quoting.job import ClientPlate, Colour, HandSet, MeasuredForm, ReliefPlate, StandingType
+from quoting.rate_card import RateCard
+from quoting.shop import FormKind
+from quoting.wording import measure_type, setting_of
+
+
+class FormPlan(Struct, frozen=True, kw_only=True):
+    """
+    One form of one piece, before it is repeated.
+
+    ``thickness_mm`` is a client's plate's; ``number_up`` is over 1 where a client's plate
+    holds several pieces already, and its size is then the whole plate's.
+    """
+
+    width_mm: Decimal
+    height_mm: Decimal
+    share_inked: Decimal
+    kind: FormKind
+    scarce: bool = False
+    bleeds: bool = False
+    setting: Setting | None = None
+    supplier: str | None = None
+    artwork: str = ""
+    thickness_mm: Decimal | None = None
+    number_up: int = 1
+
+    @property
+    def area_mm2(self) -> Decimal:
+        """Of the form's rectangle. [mm2]"""
+        return self.width_mm * self.height_mm
+
+
+def form_plan(colour: Colour, card: RateCard) -> FormPlan:
+    """The form that one colour prints from."""
+    form = colour.form
+    if isinstance(form, HandSet):
+        return _hand_set(form, card)
+    kind: FormKind = form.made_of if isinstance(form, StandingType) else "plate"
+    return FormPlan(
+        width_mm=form.size.width_mm,
+        height_mm=form.size.height_mm,
+        share_inked=form.share_inked.in_base_unit,
+        kind=kind,
+        bleeds=form.bleed,
+        **_plate_facts(form),
+    )
+
+
+def _hand_set(form: HandSet, card: RateCard) -> FormPlan:
+    measured = measure_type(form, card.founts)
+    return FormPlan(
+        width_mm=measured.width_mm,
+        height_mm=measured.height_mm,
+        share_inked=measured.share_inked,
+        kind="wood type" if measured.has_wood else "metal type",
+        scarce=measured.is_scarce,
+        setting=setting_of(form, card.founts),
+    )
+
+
+def _plate_facts(form: MeasuredForm) -> dict[str, object]:
+    if isinstance(form, ReliefPlate):
+        return {"supplier": form.supplier, "artwork": form.artwork}
+    if isinstance(form, ClientPlate):
+        return {"thickness_mm": form.thickness.in_base_unit, "number_up": form.number_up}
+    return {}

@@ -1,0 +1,335 @@
+"""What the whole job does once: handling, inking and washing up by sittings, sets, parcels, delivery."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from msgspec import Struct
+
+from quoting.bench.handling import handling_labour
+from quoting.bench.inking import dressing_grams
+from quoting.bench.packing import (
+    collating_labour,
+    delivery_charge,
+    delivery_price,
+    parcel_requirements,
+    parcels_to_pack,
+    pile_labour,
+)
+from quoting.bench.prepress import proof_labour
+from quoting.bench.washing_up import CLEAN, wash_table
+from quoting.errors import Fault, JobError
+from quoting.formulas import Do, formula
+from quoting.job import Job
+from quoting.numbers import whole_up
+from quoting.planning.quantities import PartWorkload
+from quoting.planning.sittings import Stint, WashCosts, best_sittings
+from quoting.presswork import Pass
+from quoting.rate_card import MINUTES_AN_HOUR, RateCard
+from quoting.requirements import Charge, Draw, Labour, Requirement
+
+COLLECT = "collect"
+
+
+class PressSitting(Struct, frozen=True, kw_only=True):
+    """One sitting at one press: the passes in their order, and further days that it runs into."""
+
+    press: str
+    passes: tuple[str, ...]
+    further_days: int
+
+
+class JobWork(Struct, frozen=True, kw_only=True):
+    """What the job does once, in the order of work, and the sittings it is printed in."""
+
+    requirements: tuple[Requirement, ...]
+    sittings: tuple[PressSitting, ...]
+    parcels: int
+    grams: Decimal
+
+
+class _Run(Struct, frozen=True):
+    """Passes that follow each other with one ink on the press."""
+
+    ink: str
+    passes: tuple[tuple[Pass, Decimal], ...]
+
+
+@formula(unit="min", sentence="{inkings} inkings × {ink_up} min")
+def ink_up_minutes(*, inkings: int, ink_up: Decimal) -> Decimal:
+    """Minutes to put an ink on a clean press, so many times. [min]"""
+    return inkings * ink_up
+
+
+@formula(unit="min", sentence="{washes} wash-ups × {minutes} min")
+def wash_minutes(*, washes: int, minutes: Decimal) -> Decimal:
+    """Minutes to wash a press from one ink for the next, or clean, so many times. [min]"""
+    return washes * minutes
+
+
+class WashMemory:
+    """Wash-ups and inkings of one card as money, worked out once for many plans."""
+
+    def __init__(self, card: RateCard) -> None:
+        self.card = card
+        self.minutes = wash_table(card.washing_up, card.inks)
+        self._costs: dict[str, WashCosts] = {}
+
+    def costs(self, press_name: str) -> WashCosts:
+        """What each wash and each inking costs at one press."""
+        if press_name not in self._costs:
+            self._costs[press_name] = self._work_out(press_name)
+        return self._costs[press_name]
+
+    def _work_out(self, press_name: str) -> WashCosts:
+        card, press = self.card, self.card.presses[press_name]
+        rate = card.person_rate(card.worked_by.presswork) + card.machine_rate(press_name)
+        a_minute = rate / MINUTES_AN_HOUR
+        washes = [(before, after, minutes * a_minute) for (before, after), minutes in self.minutes.items()]
+        from_clean = [(CLEAN, after, Decimal(0)) for after in (*card.inks, CLEAN)]
+        inkings = [
+            (name, press.ink_up * a_minute + press.dressing_ink * ink.price / ink.price_mass)
+            for name, ink in card.inks.items()
+        ]
+        return WashCosts(tuple(washes + from_clean), (*inkings, (CLEAN, Decimal(0))))
+
+
+def job_work(
+    do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard, quantity: int, memory: WashMemory
+) -> JobWork:
+    """Everything the job does once, for the plans that are chosen for its parts."""
+    requirements: list[Requirement] = list(
+        handling_labour(card.handling, order=job.order, person=card.worked_by.handling)
+    )
+    requirements.extend(
+        proof_labour(
+            do, card.prepress, rounds=job.proofs.screen_rounds, person=card.worked_by.prepress
+        )
+    )
+    sittings: list[PressSitting] = []
+    requirements.extend(_mixing(do, loads, job, card))
+    for press_name in card.presses:
+        found, asked = _at_press(do, press_name, loads, job, card, memory)
+        sittings.extend(found)
+        requirements.extend(asked)
+    requirements.extend(_counting(do, loads, job, card))
+    pieces = sum(item.per_set for item in job.items) * quantity
+    if len(job.items) > 1:
+        requirements.append(collating_labour(do, card.packing, pieces=pieces, person=card.worked_by.packing))
+    weights = tuple(
+        sum((load.grams for load in loads if load.plan.item == place), Decimal(0))
+        for place in range(len(job.items))
+    )
+    grams = sum(weights, Decimal(0))
+    parcels = do(parcels_to_pack, grams=grams, parcel_mass=card.packing.parcel_mass.in_base_unit)
+    requirements.extend(
+        parcel_requirements(do, card.packing, parcels=parcels, weights=weights, person=card.worked_by.packing)
+    )
+    requirements.extend(_delivery(do, job, card, parcels, grams))
+    return JobWork(requirements=tuple(requirements), sittings=tuple(sittings), parcels=parcels, grams=grams)
+
+
+def _mixing(do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard) -> Iterator[Labour]:
+    """Each ink mixed once for the job."""
+    passes = [work for load in loads for work in load.plan.passes]
+    for name in dict.fromkeys(work.ink for work in passes if work.ink):
+        yield Labour(
+            operation="Mixing",
+            what=card.inks[name].name,
+            item=None,
+            driver=Decimal(1),
+            driver_unit="inks",
+            person=card.worked_by.presswork,
+            minutes=card.inking.mixing[card.inks[name].mixing].in_base_unit,
+            weights=_weights([work for work in passes if work.ink == name], job),
+        )
+
+
+def _weights(passes: Sequence[Pass], job: Job) -> tuple[Decimal, ...]:
+    """How many of the passes are each item's."""
+    return tuple(Decimal(sum(work.item == place for work in passes)) for place in range(len(job.items)))
+
+
+def _at_press(
+    do: Do, press_name: str, loads: Sequence[PartWorkload], job: Job, card: RateCard, memory: WashMemory
+) -> tuple[list[PressSitting], list[Requirement]]:
+    """The sittings of one press, and what inking and washing they ask."""
+    passes = [
+        (work, minutes)
+        for load in loads
+        if load.plan.press == press_name
+        for work, minutes in zip(load.plan.passes, load.pass_minutes, strict=True)
+    ]
+    if not passes:
+        return [], []
+    sittings: list[PressSitting] = []
+    asked: list[Requirement] = []
+    for order in best_sittings(_stints([work for work, _ in passes], card), memory.costs(press_name)):
+        chosen = [passes[place] for place in order.stints]
+        more_days = _further_days([minutes for _, minutes in chosen], card)
+        asked.extend(_inking(do, _runs(chosen), press_name, job, card, memory))
+        for (work, _), days in zip(chosen, more_days, strict=True):
+            if days and work.ink:  # washed off at night, inked up in the morning
+                asked.extend(_ink_and_wash(do, work.ink, CLEAN, days, [work], press_name, job, card, memory))
+        sittings.append(
+            PressSitting(
+                press=press_name,
+                passes=tuple(work.label for work, _ in chosen),
+                further_days=sum(more_days),
+            )
+        )
+    return sittings, asked
+
+
+def _stints(passes: Sequence[Pass], card: RateCard) -> tuple[Stint, ...]:
+    """Passes as the order sees them: a side's colours keep their order; a wet sheet waits for another day."""
+    sheets = {(work.item, work.part): place for place, work in enumerate(passes)}
+    return tuple(
+        Stint(
+            ink=work.ink or CLEAN,
+            sheet=sheets[work.item, work.part],
+            wet=work.ink is not None and work.share_inked > card.stock_classes[work.stock_class].wet_share,
+            after=tuple(
+                place
+                for place, other in enumerate(passes)
+                if (other.item, other.part, other.side) == (work.item, work.part, work.side)
+                and other.colours_before < work.colours_before
+            ),
+        )
+        for work in passes
+    )
+
+
+def _runs(passes: Sequence[tuple[Pass, Decimal]]) -> list[_Run]:
+    runs: list[_Run] = []
+    for work, minutes in passes:
+        ink = work.ink or CLEAN
+        if runs and runs[-1].ink == ink:
+            runs[-1] = _Run(ink, (*runs[-1].passes, (work, minutes)))
+        else:
+            runs.append(_Run(ink, ((work, minutes),)))
+    return runs
+
+
+def _inking(
+    do: Do, runs: Sequence[_Run], press_name: str, job: Job, card: RateCard, memory: WashMemory
+) -> Iterator[Requirement]:
+    """Ink-up, dressing ink and the wash after each run of one ink."""
+    for place, run in enumerate(runs):
+        if run.ink == CLEAN:
+            continue
+        after = runs[place + 1].ink if place + 1 < len(runs) else CLEAN
+        passes = [work for work, _ in run.passes]
+        yield from _ink_and_wash(do, run.ink, after, 1, passes, press_name, job, card, memory)
+
+
+def _ink_and_wash(
+    do: Do,
+    ink: str,
+    after: str,
+    times: int,
+    passes: Sequence[Pass],
+    press_name: str,
+    job: Job,
+    card: RateCard,
+    memory: WashMemory,
+) -> Iterator[Requirement]:
+    press = card.presses[press_name]
+    weights = _weights(passes, job)
+    name = card.inks[ink].name
+    next_name = "a clean press" if after == CLEAN else card.inks[after].name
+    minutes = do(ink_up_minutes, inkings=times, ink_up=press.ink_up.in_base_unit)
+    yield _labour("Ink-up", name, times, "inkings", minutes, press_name, card, weights, do)
+    minutes = do(wash_minutes, washes=times, minutes=memory.minutes[ink, after])
+    yield _labour(
+        "Wash-up", f"{name} to {next_name}", times, "wash-ups", minutes, press_name, card, weights, do
+    )
+    grams = do(dressing_grams, inkings=times, dressing=press.dressing_ink.in_base_unit)
+    steps = do.taken()
+    for work in passes:
+        yield Draw(
+            pot="ink",
+            key=ink,
+            what=f"{name}, dressing {press.name}",
+            item=work.item,
+            amount=grams / len(passes),
+            unit="g",
+            steps=steps,
+        )
+        steps = ()
+
+
+def _labour(
+    operation: str,
+    what: str,
+    times: int,
+    unit: str,
+    minutes: Decimal,
+    press_name: str,
+    card: RateCard,
+    weights: tuple[Decimal, ...],
+    do: Do,
+) -> Labour:
+    return Labour(
+        operation=operation,
+        what=what,
+        item=None,
+        driver=Decimal(times),
+        driver_unit=unit,
+        person=card.worked_by.presswork,
+        machine=press_name,
+        minutes=minutes,
+        steps=do.taken(),
+        weights=weights,
+    )
+
+
+def _further_days(minutes: Sequence[Decimal], card: RateCard) -> list[int]:
+    """For each pass of a sitting, the nights that fall into it."""
+    a_day = card.working_days.press_hours * MINUTES_AN_HOUR
+    nights = []
+    done = Decimal(0)
+    for some in minutes:
+        before = max(0, whole_up(done / a_day) - 1)
+        done += some
+        nights.append(max(0, whole_up(done / a_day) - 1) - before)
+    return nights
+
+
+def _counting(do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard) -> Iterator[Labour]:
+    for load in loads:
+        if load.plan.part == 0:
+            yield pile_labour(
+                do,
+                operation="Counting and banding",
+                item=load.plan.item,
+                label=job.items[load.plan.item].name,
+                pieces=load.count.pieces,
+                minutes_100=card.packing.count_100.in_base_unit,
+                person=card.worked_by.packing,
+            )
+
+
+def _delivery(do: Do, job: Job, card: RateCard, parcels: int, grams: Decimal) -> Iterator[Charge]:
+    if job.delivery.method == COLLECT:
+        return
+    method = card.delivery[job.delivery.method]
+    price = delivery_price(method, grams / parcels)
+    if price is None:
+        greatest = method.bands[-1].up_to.written
+        raise JobError(
+            [Fault("delivery.method", f"parcels up to {greatest}", f"{grams / parcels:.0f} g a parcel")]
+        )
+    cost = do(delivery_charge, parcels=parcels, price=price)
+    yield Charge(
+        operation="Delivery",
+        what=method.name,
+        item=None,
+        driver=Decimal(parcels),
+        driver_unit="parcels",
+        cost=cost,
+        cost_class="bought-in",
+        steps=do.taken(),
+        is_delivery=True,
+    )

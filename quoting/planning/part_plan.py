@@ -1,0 +1,65 @@
+"""A way to make one part: press, press sheet, number up, imposition, passes."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from msgspec import Struct
+
+from quoting.bench.composing import Setting
+from quoting.presswork import Imposition, Pass
+
+
+class FormWork(Struct, frozen=True, kw_only=True):
+    """What it takes to make the form of one pass: settings or plates, and how often it changes."""
+
+    label: str
+    copies: int
+    setting: Setting | None = None
+    supplier: str | None = None
+    plate_width_mm: Decimal = Decimal(0)
+    plate_height_mm: Decimal = Decimal(0)
+    plates: int = 0
+    needs_artwork: int = 0
+    needs_design: int = 0
+    changes: int = 0
+    changed_lines: int = 0
+
+
+class PartPlan(Struct, frozen=True, kw_only=True):
+    """
+    One way to make one part.
+
+    ``across`` by ``down`` pieces stand on a press sheet; ``sheets_a_parent`` press sheets come
+    out of a parent sheet (1 for ready-cut blanks, which never meet the knife).
+    """
+
+    item: int
+    part: int
+    label: str
+    stock: str
+    press: str
+    imposition: Imposition
+    across: int
+    down: int
+    sheet_width_mm: Decimal
+    sheet_height_mm: Decimal
+    sheets_a_parent: int
+    cuts_to_size: int
+    settings_to_size: int
+    cuts_to_pieces: int
+    settings_to_pieces: int
+    copies: int
+    passes: tuple[Pass, ...]
+    forms: tuple[FormWork, ...]
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def number_up(self) -> int:
+        """Pieces on a press sheet."""
+        return self.across * self.down
+
+    @property
+    def order(self) -> tuple[str, str, int, int, Decimal]:
+        """The written order by which ties fall: press, imposition, fewest up, then sheet."""
+        return (self.press, self.imposition, self.number_up, self.across, self.sheet_width_mm)

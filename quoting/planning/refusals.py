@@ -1,0 +1,238 @@
+"""The plain limits: each refusal says what is wrong, and the way round it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from quoting.job import HandSet, Part, Side
+from quoting.numbers import plain
+from quoting.planning.forms import FormPlan
+from quoting.rate_card import RateCard
+from quoting.shop import ParentSheets, Press, ReadyCut
+from quoting.units import TYPE_HEIGHT_MM, Size
+
+if TYPE_CHECKING:
+    from quoting.planning.impositions import Imposed
+
+
+def part_refusal(
+    part: Part, forms: Sequence[FormPlan], stock: ParentSheets | ReadyCut, card: RateCard
+) -> str:
+    """Why no press can make this part as it is asked for; empty where one may."""
+    checks = (
+        _bleed_refusal(forms, stock),
+        _form_size_refusal(part, forms),
+        _register_refusal(part, stock),
+        _seam_refusal(part, stock),
+        _pale_refusal(part, stock, card),
+        _deep_type_refusal(part, forms),
+        _fount_refusal(part, card),
+        _ready_cut_refusal(part, stock),
+    )
+    return next((refusal for refusal in checks if refusal), "")
+
+
+def press_refusal(
+    part: Part, forms: Sequence[FormPlan], stock: ParentSheets | ReadyCut, press: Press, card: RateCard
+) -> str:
+    """Why this press cannot make it, whatever the imposition; empty where it may."""
+    if stock.stock_class not in press.speeds:
+        name = card.stock_classes[stock.stock_class].name
+        return f"it is not fed with {name}: choose another stock, or give the press a speed for it"
+    if stock.caliper > press.greatest_caliper:
+        return (
+            f"{stock.name} is {plain(stock.caliper)} mm thick, over the {plain(press.greatest_caliper)} mm it takes:"
+            " choose a thinner stock, or duplex after printing"
+        )
+    return _height_refusal(forms, press, card)
+
+
+def sheet_refusal(
+    part: Part,
+    forms: Sequence[FormPlan],
+    press: Press,
+    card: RateCard,
+    *,
+    imposed: Imposed,
+    width_mm: Decimal,
+    height_mm: Decimal,
+) -> str:
+    """Why this press cannot make it with this sheet and these forms; empty where it can."""
+    sheet = f"a sheet of {plain(width_mm)} x {plain(height_mm)} mm"
+    if not fits(width_mm, height_mm, press.greatest_sheet):
+        return f"{sheet} is over the greatest it feeds, {press.greatest_sheet}: fewer up, or a smaller piece"
+    if not _reaches(width_mm, height_mm, press.least_sheet):
+        return f"{sheet} is under the least it feeds, {press.least_sheet}: print several up and cut after"
+    for form in forms:
+        if form.number_up > 1 and not (form.width_mm <= width_mm and form.height_mm <= height_mm):
+            return (
+                f"the client's plate of {plain(form.width_mm)} x {plain(form.height_mm)} mm does not lie on"
+                f" {sheet}, {imposed.across} x {imposed.down} pieces: the way its pieces stand decides"
+            )
+    return _form_refusal(part, forms, press, imposed) or _force_refusal(press, imposed)
+
+
+def fits(width: Decimal, height: Decimal, within: Size) -> bool:
+    """Whether a rectangle goes into another, either way round. [mm]"""
+    long, short = max(width, height), min(width, height)
+    return long <= max(within.width_mm, within.height_mm) and short <= min(within.width_mm, within.height_mm)
+
+
+def _reaches(width: Decimal, height: Decimal, least: Size) -> bool:
+    long, short = max(width, height), min(width, height)
+    return long >= max(least.width_mm, least.height_mm) and short >= min(least.width_mm, least.height_mm)
+
+
+def _bleed_refusal(forms: Sequence[FormPlan], stock: ParentSheets | ReadyCut) -> str:
+    if isinstance(stock, ReadyCut) and any(form.bleeds for form in forms):
+        return f"a form bleeds off {stock.name}, which is cut already: print an oversize sheet, then cut or die-cut it"
+    return ""
+
+
+def _form_size_refusal(part: Part, forms: Sequence[FormPlan]) -> str:
+    for form in forms:
+        if form.number_up == 1 and not form.bleeds and not _within(form, part.size):
+            return (
+                f"a form of {plain(form.width_mm)} x {plain(form.height_mm)} mm is larger than the piece,"
+                f" {part.size}: a smaller fount or plate, a larger piece, or a form that bleeds"
+            )
+    return ""
+
+
+def _within(form: FormPlan, size: Size) -> bool:
+    return form.width_mm <= size.width_mm and form.height_mm <= size.height_mm
+
+
+def _register_refusal(part: Part, stock: ParentSheets | ReadyCut) -> str:
+    close = any(colour.register == "close" for side in _sides(part) for colour in side.colours)
+    if close and part.shape == "round" and isinstance(stock, ReadyCut):
+        return (
+            "close register on a round blank: pins hold its centre, not its angle;"
+            " choose loose register, or print square and die-cut"
+        )
+    return ""
+
+
+def _seam_refusal(part: Part, stock: ParentSheets | ReadyCut) -> str:
+    bites = any(side.impression != "kiss" for side in _sides(part))
+    if isinstance(stock, ReadyCut) and stock.envelope_seam and bites:
+        return (
+            f"a form across the seam of {stock.name} at more than a kiss:"
+            " choose a kiss impression, or print flat and have it made up"
+        )
+    return ""
+
+
+def _pale_refusal(part: Part, stock: ParentSheets | ReadyCut, card: RateCard) -> str:
+    if not stock.dark:
+        return ""
+    for side in _sides(part):
+        hits = Counter(colour.ink for colour in side.colours)
+        for name, times in hits.items():
+            if name and card.inks[name].pale and not card.inks[name].opaque and times < 2:
+                return (
+                    f"{card.inks[name].name} on {stock.name}, which is dark, in one hit:"
+                    " print it twice, choose an opaque ink, or have it foil stamped"
+                )
+    return ""
+
+
+def _deep_type_refusal(part: Part, forms: Sequence[FormPlan]) -> str:
+    deep = any(side.impression == "deep" for side in _sides(part))
+    if deep and any(form.kind != "plate" for form in forms):
+        return "deep impression from type would ruin it: choose a visible impression, or a plate"
+    return ""
+
+
+def _fount_refusal(part: Part, card: RateCard) -> str:
+    """Short of letters, or two heights in one form."""
+    for side in _sides(part):
+        for colour in side.colours:
+            if isinstance(colour.form, HandSet):
+                refusal = _short_of_letters(colour.form, card) or _two_heights(colour.form, card)
+                if refusal:
+                    return refusal
+    return ""
+
+
+def _short_of_letters(form: HandSet, card: RateCard) -> str:
+    wanted: dict[str, Counter[str]] = {}
+    for line in form.lines:
+        wanted.setdefault(line.fount, Counter()).update(line.text.replace(" ", ""))
+    for name, letters in wanted.items():
+        scheme = card.founts[name].scheme
+        short = {
+            letter: count - scheme.get(letter, 0)
+            for letter, count in sorted(letters.items())
+            if scheme and count > scheme.get(letter, 0)
+        }
+        if short:
+            told = ", ".join(f"{letter} by {count}" for letter, count in short.items())
+            return f"{card.founts[name].name} is short of {told}: another fount, other words, or a plate"
+    return ""
+
+
+def _two_heights(form: HandSet, card: RateCard) -> str:
+    heights = {card.founts[line.fount].height_mm for line in form.lines}
+    if len(heights) > 1:
+        return "two type heights in one form: set them as two forms, or underlay all of the lower one"
+    return ""
+
+
+def _ready_cut_refusal(part: Part, stock: ParentSheets | ReadyCut) -> str:
+    if not isinstance(stock, ReadyCut):
+        return ""
+    same_size = (part.size.width_mm, part.size.height_mm) == (stock.size.width_mm, stock.size.height_mm)
+    if not same_size or part.shape != stock.shape:
+        return (
+            f"{stock.name} comes ready cut as {stock.shape}, {stock.size}, and never meets the knife;"
+            f" {part.size}, {part.shape} was asked for: choose that size, or a parent sheet"
+        )
+    return ""
+
+
+def _height_refusal(forms: Sequence[FormPlan], press: Press, card: RateCard) -> str:
+    plates = [form for form in forms if form.kind == "plate"]
+    if plates and not press.bases:
+        return "it has no base for plates: choose another press, or set type"
+    for form in plates:
+        heights = [base.height + form.thickness_mm for base in press.bases if form.thickness_mm is not None]
+        too_high = TYPE_HEIGHT_MM + card.limits.type_height_tolerance
+        if heights and min(heights) > too_high:
+            return (
+                f"the client's plate stands {plain(min(heights))} mm high on its lowest base, over type height,"
+                f" {plain(TYPE_HEIGHT_MM)} mm: a thinner plate, or a lower base"
+            )
+    return ""
+
+
+def _form_refusal(part: Part, forms: Sequence[FormPlan], press: Press, imposed: Imposed) -> str:
+    for form in forms:
+        width, height = form.width_mm, form.height_mm
+        if form.number_up == 1:
+            width += (imposed.across - 1) * part.size.width_mm
+            height += (imposed.down - 1) * part.size.height_mm
+        told = f"a form of {plain(width)} x {plain(height)} mm"
+        if not fits(width, height, press.chase):
+            return f"{told} is over its chase, {press.chase}: fewer up, or a smaller form"
+        if form.kind == "plate" and not any(fits(width, height, base.size) for base in press.bases):
+            return f"{told} is over its largest base: fewer up, or a smaller plate"
+    return ""
+
+
+def _force_refusal(press: Press, imposed: Imposed) -> str:
+    for work in imposed.passes:
+        if work.force_n > press.greatest_force:
+            return (
+                f"{work.label} asks {plain(work.force_n / 1000, places=1)} kN of impression, over the"
+                f" {plain(press.greatest_force / 1000, places=1)} kN it can give: fewer up, a lighter impression,"
+                " or a smaller solid"
+            )
+    return ""
+
+
+def _sides(part: Part) -> list[Side]:
+    return [side for side in (part.front, part.back) if side is not None]
