@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 from msgspec import Struct
 
 from quoting import calendar, reader
 from quoting.checking import check_job
-from quoting.errors import InputError, JobError
+from quoting.errors import Fault, InputError, JobError
 from quoting.formulas import Recording
 from quoting.job import Item, Job
 from quoting.line_items import LineItem, line_items
@@ -98,6 +99,27 @@ def read_job(data: Mapping[str, Any]) -> Job:
         return reader.convert(dict(data), Job)
     except InputError as error:
         raise JobError(error.faults) from error
+
+
+@in_engine_context
+def load_job(path: Path | str) -> Job:
+    """
+    Read a job from a TOML or a JSON file.
+
+    Raises:
+        JobError: with every fault of it, or why the file cannot be read.
+    """
+    name = Path(path)
+    try:
+        text = name.read_text(encoding="utf-8")
+        data = reader.json_data(text) if name.suffix == ".json" else reader.toml_data(text)
+        return reader.convert(data, Job)
+    except (OSError, UnicodeDecodeError) as error:
+        raise JobError([Fault("$", "a readable job file", str(error), name.name)]) from error
+    except InputError as error:
+        raise JobError(
+            Fault(fault.where, fault.expected, fault.found, name.name) for fault in error.faults
+        ) from error
 
 
 @in_engine_context

@@ -92,3 +92,19 @@ def spread(total: Decimal, weights: Sequence[Decimal], currency: str) -> tuple[D
         shares[place] += 1
     sign = -1 if total < 0 else 1
     return tuple(sign * share * coin for share in shares)
+
+
+def unit_price(price: Decimal, pieces: int) -> Decimal:
+    """
+    The price of one piece, with the fewest places (two or more) that give the price back.
+
+    Times the pieces and rounded to the price's own places, it is the price.
+    """
+    exact = _WIDE.divide(price, Decimal(pieces))
+    exponent = price.as_tuple().exponent
+    coin = Decimal(1).scaleb(exponent if isinstance(exponent, int) else -2)
+    for places in range(2, 13):
+        unit = exact.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP, context=_WIDE)
+        if _WIDE.multiply(unit, Decimal(pieces)).quantize(coin, ROUND_HALF_UP, context=_WIDE) == price:
+            return unit
+    return exact

@@ -1,0 +1,57 @@
+"""Money, days, counts and shares in the client's format. The engine has rounded before this."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+from babel.core import Locale
+from babel.dates import format_date
+from babel.numbers import format_currency, format_decimal, format_percent
+
+
+class Formats:
+    """One language, region and currency."""
+
+    def __init__(self, locale: str, currency: str) -> None:
+        self.locale = Locale.parse(locale, sep="-")
+        self.currency = currency
+
+    def money(self, amount: Decimal) -> str:
+        """An amount at the currency's own places."""
+        return format_currency(amount + 0, self.currency, locale=self.locale)
+
+    def unit_money(self, amount: Decimal) -> str:
+        """A unit price at all its places."""
+        return format_currency(
+            amount, self.currency, locale=self.locale, currency_digits=False, decimal_quantization=False
+        )
+
+    def count(self, number: int) -> str:
+        """A count, grouped as the region groups it."""
+        return format_decimal(number, locale=self.locale)
+
+    def share(self, share: Decimal) -> str:
+        """A share as per cent, no needless zeros."""
+        return format_percent(share, format=None, locale=self.locale, decimal_quantization=False)
+
+    def day(self, day: datetime.date) -> str:
+        """A day in full."""
+        return format_date(day, format="long", locale=self.locale)
+
+    def short_day(self, day: datetime.date) -> str:
+        """A day for a narrow column."""
+        return format_date(day, format="medium", locale=self.locale)
+
+    def filters(self) -> dict[str, Callable[[Any], str]]:
+        """All of them, by the name a template calls them."""
+        return {
+            "money": self.money,
+            "unit_money": self.unit_money,
+            "count": self.count,
+            "share": self.share,
+            "day": self.day,
+            "short_day": self.short_day,
+        }
