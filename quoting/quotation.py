@@ -189,9 +189,13 @@ def _size_words(size: Size, shape: str) -> str:
     return {"round": f"Round, {told}", "rectangular": told}.get(shape, f"{told}, cut to shape")
 
 
+_NUMBERS = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
+
+
 def _side_words(side: Side, card: RateCard) -> str:
     inks = [card.inks[colour.ink].name if colour.ink else "blind, without ink" for colour in side.colours]
-    count = {1: "one colour", 2: "two colours", 3: "three colours"}.get(len(inks), f"{len(inks)} colours")
+    word = "color" if card.region.locale == "en-US" else "colour"
+    count = _NUMBERS.get(len(inks), str(len(inks))) + f" {word}" + ("s" if len(inks) > 1 else "")
     return f"{count} ({', '.join(inks)}), {_forms_words(side.colours)}, {side.impression} impression"
 
 

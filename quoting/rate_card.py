@@ -299,6 +299,29 @@ class RateCard(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
         year = self.machine_year(machine)
         return round_rate(year.cost / year.hours)
 
+    def year_reconciled(self) -> tuple[Decimal, Decimal]:
+        """
+        Hours sold at their rates over a year, and the year's cost; they differ by rounding alone.
+
+        Everybody's hours are counted once, at however many benches they are worked.
+        """
+        sold = sum(
+            (person.chargeable_hours * self.person_rate(name) for name, person in self.people.items()),
+            Decimal(0),
+        )
+        spent = self.general_expense + sum(
+            (
+                person.wage + person.employer_charges + person.holidays_and_sickness
+                for person in self.people.values()
+            ),
+            Decimal(0),
+        )
+        for name in (*self.presses, *self.machines):
+            year = self.machine_year(name)
+            sold += year.hours * self.machine_rate(name)
+            spent += year.cost
+        return sold, spent
+
 
 def tag_of(value: Any) -> str:
     """The kind that a tagged struct is written as."""
