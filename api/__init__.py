@@ -1,0 +1,1 @@
+"""The REST API over the library. It imports ``quoting``; never the reverse."""

@@ -8,7 +8,7 @@ from decimal import Decimal
 from msgspec import Struct
 
 from quoting.formulas import Do, Step, formula
-from quoting.numbers import whole_up
+from quoting.numbers import at_least, whole_up
 from quoting.rate_card import RateCard
 from quoting.requirements import CostClass, PotKind
 from quoting.shop import Ink, ParentSheets, PlateSupplier, ReadyCut
@@ -56,7 +56,7 @@ def house_price(*, usual_order: int, price: Decimal, carriage_in: Decimal) -> De
 )
 def ink_cost(*, grams: Decimal, price: Decimal, price_mass: Decimal, least_charge: Decimal) -> Decimal:
     """What the ink costs, by mass. [money]"""
-    return max(least_charge, grams * price / price_mass)
+    return at_least(least_charge, grams * price / price_mass)
 
 
 @formula(
@@ -72,7 +72,7 @@ def plates_cost(
     least_charge: Decimal,
 ) -> Decimal:
     """What one order of plates costs, carriage left out. [money]"""
-    return max(least_charge, base_charge + area_mm2 * price / price_area_mm2)
+    return at_least(least_charge, base_charge + area_mm2 * price / price_area_mm2)
 
 
 @formula(unit="money", sentence="{paid} paid × {share} of it a cost to the shop after input tax")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -88,15 +87,15 @@ class Estimate(Struct, frozen=True, kw_only=True):
 
 
 @in_engine_context
-def read_job(data: Mapping[str, Any]) -> Job:
+def read_job(data: Any) -> Job:
     """
-    A job from plain data (of TOML or JSON).
+    A job from plain data, as TOML or JSON gives it.
 
     Raises:
         JobError: with every fault of it.
     """
     try:
-        return reader.convert(dict(data), Job)
+        return reader.convert(data, Job)
     except InputError as error:
         raise JobError(error.faults) from error
 
@@ -241,5 +240,3 @@ def _warnings(plan: JobPlan, job: Job, ready_on: datetime.date) -> tuple[str, ..
     if job.needed_by is not None and ready_on > job.needed_by:
         warnings.append(f"needed by {job.needed_by}, ready on {ready_on}: agree the day, or make it a rush")
     return tuple(warnings)
-
-

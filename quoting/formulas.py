@@ -36,9 +36,7 @@ class Formula(Protocol):
     def __call__(self, **numbers: Any) -> Any: ...
 
 
-def formula(
-    *, unit: str, sentence: str, source: str = "trade arithmetic"
-) -> Callable[[Callable[..., Any]], Formula]:
+def formula(*, unit: str, sentence: str, source: str = "trade arithmetic") -> Callable[[Callable[..., Any]], Formula]:
     """
     Mark a function as a formula.
 

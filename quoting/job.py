@@ -83,13 +83,23 @@ class StandingType(
 
 
 class SameAsLastTime(
-    MeasuredForm, frozen=True, forbid_unknown_fields=True, tag="same as last time", tag_field="kind", kw_only=True
+    MeasuredForm,
+    frozen=True,
+    forbid_unknown_fields=True,
+    tag="same as last time",
+    tag_field="kind",
+    kw_only=True,
 ):
     """A plate of the shop's from an earlier job: nothing is bought."""
 
 
 class ClientPlate(
-    MeasuredForm, frozen=True, forbid_unknown_fields=True, tag="client's plate", tag_field="kind", kw_only=True
+    MeasuredForm,
+    frozen=True,
+    forbid_unknown_fields=True,
+    tag="client's plate",
+    tag_field="kind",
+    kw_only=True,
 ):
     """A plate that the client brings, printed from as many as it is."""
 
@@ -244,5 +254,3 @@ class Job(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
             raise ValueError(f"expected each quantity once; found {list(self.quantities)}")
         if any(not item.all_parts() for item in self.items):
             raise ValueError("expected every item to have a part; found none")
-
-

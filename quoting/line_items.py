@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from quoting.buying import BUYERS, Purchase, after_tax
+from quoting.costing import hour_rate, labour_cost
 from quoting.formulas import Do, Step, formula
 from quoting.money import round_amount, spread
 from quoting.numbers import plain
-from quoting.rate_card import MINUTES_AN_HOUR, RateCard
+from quoting.rate_card import RateCard
 from quoting.requirements import Charge, CostClass, Draw, Labour, PotKind, Requirement
 
 
@@ -56,12 +57,6 @@ class LineItem(Struct, frozen=True, kw_only=True):
     is_delivery: bool = False
 
 
-@formula(unit="money", sentence="{minutes} min / 60 × {rate}")
-def labour_cost(*, minutes: Decimal, rate: Decimal) -> Decimal:
-    """What the minutes cost at person and machine together. [money]"""
-    return minutes / MINUTES_AN_HOUR * rate
-
-
 @formula(unit="money", sentence="{cost} × (1 + {rise} put on)")
 def marked_up(*, cost: Decimal, rise: Decimal) -> Decimal:
     """A cost with its mark-up on it. [money]"""
@@ -80,42 +75,6 @@ def rise_on(card: RateCard, cost_class: CostClass) -> Decimal:
         return margin / (1 - margin)
     by_class = {"labour": marks.labour, "materials": marks.materials, "bought-in": marks.bought_in}
     return by_class[cost_class].in_base_unit
-
-
-def hour_rate(card: RateCard, labour: Labour) -> Decimal:
-    """Person and machine together, an hour. [money]"""
-    return card.person_rate(labour.person) + card.machine_rate(labour.machine)
-
-
-def exact_cost(do: Do, requirements: Iterable[Requirement], card: RateCard, rates: RateMemory) -> Decimal:
-    """What requirements cost in all, unrounded: pots are bought once over all of them. [money]"""
-    total = Decimal(0)
-    pots: dict[tuple[PotKind, str], Decimal] = {}
-    for asked in requirements:
-        if isinstance(asked, Labour):
-            total += asked.minutes * rates.a_minute(asked)
-        elif isinstance(asked, Charge):
-            total += after_tax(do, card, asked.cost)
-        else:
-            pots[asked.pot, asked.key] = pots.get((asked.pot, asked.key), Decimal(0)) + asked.amount
-    for (pot, key), amount in pots.items():
-        total += sum((bought.cost for bought in BUYERS[pot](do, card, key, amount)), Decimal(0))
-    return total
-
-
-class RateMemory:
-    """Hour rates of one card, worked out once for many plans."""
-
-    def __init__(self, card: RateCard) -> None:
-        self._card = card
-        self._minutes: dict[tuple[str, str | None], Decimal] = {}
-
-    def a_minute(self, labour: Labour) -> Decimal:
-        """Person and machine together, a minute. [money]"""
-        key = (labour.person, labour.machine)
-        if key not in self._minutes:
-            self._minutes[key] = hour_rate(self._card, labour) / MINUTES_AN_HOUR
-        return self._minutes[key]
 
 
 def line_items(do: Do, requirements: Sequence[Requirement], card: RateCard, items: int) -> tuple[LineItem, ...]:
@@ -149,7 +108,7 @@ def _labour_line(do: Do, group: Sequence[Labour], card: RateCard) -> LineItem:
     minutes = sum((asked.minutes for asked in group), Decimal(0))
     rate = hour_rate(card, first)
     cost = do(labour_cost, minutes=minutes, rate=rate)
-    sentence = _sentence([f"{asked.what}: {plain(asked.minutes)} min" for asked in group], do.taken())
+    sentence = _sentence([_working_words(asked) for asked in group], do.taken())
     return _line(
         do,
         card,
@@ -172,12 +131,14 @@ def _labour_line(do: Do, group: Sequence[Labour], card: RateCard) -> LineItem:
     )
 
 
-def _purchase_line(
-    do: Do, bought: Purchase, group: Sequence[Draw], card: RateCard, items: int
-) -> LineItem:
-    weights = tuple(
-        sum((draw.amount for draw in group if draw.item == place), Decimal(0)) for place in range(items)
-    )
+def _working_words(asked: Labour) -> str:
+    """One share of a labour line: the sentences behind its minutes."""
+    worked = "; ".join(f"{step.sentence} = {plain(step.result)}" for step in asked.steps)
+    return f"{asked.what}: {worked or f'{plain(asked.minutes)} min'}"
+
+
+def _purchase_line(do: Do, bought: Purchase, group: Sequence[Draw], card: RateCard, items: int) -> LineItem:
+    weights = tuple(sum((draw.amount for draw in group if draw.item == place), Decimal(0)) for place in range(items))
     line = _line(
         do,
         card,
@@ -296,9 +257,7 @@ def _shared_out(
     weights: dict[tuple[str, str | None], tuple[Decimal, ...]],
 ) -> tuple[LineItem, ...]:
     """Lines of the job with their shares; where nothing else says how, by what each item costs itself."""
-    own = tuple(
-        sum((line.exact_cost for line in lines if line.item == place), Decimal(0)) for place in range(items)
-    )
+    own = tuple(sum((line.exact_cost for line in lines if line.item == place), Decimal(0)) for place in range(items))
     return tuple(
         line
         if line.item is not None or line.cost_shares

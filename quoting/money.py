@@ -17,11 +17,29 @@ from quoting.errors import Fault, MeasureError
 # ISO 4217:2015, list one, minor units other than 2 (published table, checked 2026-11).
 _MINOR_UNITS = {
     **dict.fromkeys(
-        "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF".split(),
+        [
+            "BIF",
+            "CLP",
+            "DJF",
+            "GNF",
+            "ISK",
+            "JPY",
+            "KMF",
+            "KRW",
+            "PYG",
+            "RWF",
+            "UGX",
+            "UYI",
+            "VND",
+            "VUV",
+            "XAF",
+            "XOF",
+            "XPF",
+        ],
         0,
     ),
-    **dict.fromkeys("BHD IQD JOD KWD LYD OMR TND".split(), 3),
-    **dict.fromkeys("CLF UYW".split(), 4),
+    **dict.fromkeys(["BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"], 3),
+    **dict.fromkeys(["CLF", "UYW"], 4),
 }
 _WIDE = Context(prec=60, rounding=ROUND_HALF_EVEN)
 _NOISE = Decimal("1e-12")
@@ -80,7 +98,13 @@ def spread(total: Decimal, weights: Sequence[Decimal], currency: str) -> tuple[D
     units = _WIDE.divide(total, coin)
     if not weights or any(weight < 0 for weight in weights) or units != int(units):
         raise MeasureError(
-            [Fault("spread", "a whole number of coins and weights of 0 or more", f"{total} over {list(weights)}")]
+            [
+                Fault(
+                    "spread",
+                    "a whole number of coins and weights of 0 or more",
+                    f"{total} over {list(weights)}",
+                )
+            ]
         )
     if not any(weights):
         weights = [Decimal(1)] * len(weights)

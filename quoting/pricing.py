@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from quoting.formulas import Do, Recording, formula
 from quoting.job import Job
@@ -75,10 +76,17 @@ def floor_price(*, cost: Decimal, least_margin: Decimal) -> Decimal:
 
 @formula(
     unit="money",
-    sentence="({net} × {commission} + {gross} × {fee_share} + {fixed}) / (1 − {commission} − {fee_share} × (1 + {tax_rate}))",
+    sentence="({net} × {commission} + {gross} × {fee_share} + {fixed})"
+    " / (1 − {commission} − {fee_share} × (1 + {tax_rate}))",
 )
 def fees_grossed_up(
-    *, net: Decimal, gross: Decimal, commission: Decimal, fee_share: Decimal, fixed: Decimal, tax_rate: Decimal
+    *,
+    net: Decimal,
+    gross: Decimal,
+    commission: Decimal,
+    fee_share: Decimal,
+    fixed: Decimal,
+    tax_rate: Decimal,
 ) -> Decimal:
     """What must be added so that commission and payment fee are paid out of what was added. [money]"""
     return (net * commission + gross * fee_share + fixed) / (1 - commission - fee_share * (1 + tax_rate))
@@ -122,8 +130,8 @@ class _Running:
         return round_amount(amount, self.currency)
 
 
-def _sum(amounts: Sequence[Decimal] | object) -> Decimal:
-    return sum(amounts, Decimal(0))  # type: ignore[call-overload,no-any-return]  # any iterable of Decimals
+def _sum(amounts: Iterable[Decimal]) -> Decimal:
+    return sum(amounts, Decimal(0))
 
 
 def _by_item(lines: Sequence[LineItem], items: int, field: str) -> tuple[Decimal, ...]:
@@ -148,9 +156,7 @@ def price_option(lines: Sequence[LineItem], job: Job, card: RateCard, pieces: Se
     running = _Running(lines, card, job, pieces)
     marked_up = running.net - running.cost
     running.rules.append(
-        PriceRule(
-            rule="Cost", sentence=f"the sum of {len(lines)} line items, each rounded", amount=running.cost
-        )
+        PriceRule(rule="Cost", sentence=f"the sum of {len(lines)} line items, each rounded", amount=running.cost)
     )
     if marked_up:
         running.rules.append(PriceRule(rule="Mark-up", sentence=_mark_up_words(card), amount=marked_up))
@@ -194,7 +200,9 @@ def _least_charges(running: _Running) -> None:
             raised = [max(price, least) for price in running.item_prices]
             running.rules.append(
                 PriceRule(
-                    rule="Least charge an item", sentence=f"no item under {plain(least)}", amount=running.rounded(short)
+                    rule="Least charge an item",
+                    sentence=f"no item under {plain(least)}",
+                    amount=running.rounded(short),
                 )
             )
             running.item_prices = raised
@@ -235,7 +243,9 @@ def _rounding(running: _Running) -> None:
         return  # the printed total is rounded with its tax, in _priced
     rounded = _to_step(running, running.net)
     running.add(
-        "Rounding", rounded - running.net, f"{plain(running.net)} to {rounding.way} {rounding.step}: {plain(rounded)}"
+        "Rounding",
+        rounded - running.net,
+        f"{plain(running.net)} to {rounding.way} {rounding.step}: {plain(rounded)}",
     )
 
 
@@ -328,9 +338,7 @@ def _priced(running: _Running, fee: Decimal, commission: Decimal) -> Price:
     )
 
 
-def _with_tax_in(
-    running: _Running, goods_rate: Decimal, delivery_rate: Decimal
-) -> tuple[list[Decimal], Decimal]:
+def _with_tax_in(running: _Running, goods_rate: Decimal, delivery_rate: Decimal) -> tuple[list[Decimal], Decimal]:
     """Printed prices with the tax in them, their sum rounded as the card says."""
     delivery = running.rounded(running.delivery * (1 + delivery_rate))
     goods = running.goods * (1 + goods_rate)
@@ -341,7 +349,5 @@ def _with_tax_in(
 
 def with_deposit(price: Price, paid_before: Decimal) -> Price:
     """The deposit, not under what is paid to others before printing begins, nor over the total."""
-    from msgspec.structs import replace
-
     deposit = min(price.total, max(price.deposit, paid_before)) if price.deposit else Decimal(0)
     return replace(price, deposit=deposit, balance=price.total - deposit)

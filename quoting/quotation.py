@@ -250,9 +250,7 @@ def _count_words(job: Job, card: RateCard) -> str:
 
 
 def _artwork_words(job: Job) -> str:
-    to_see = any(
-        isinstance(colour.form, ReliefPlate) and colour.form.artwork != "ready" for colour in _colours(job)
-    )
+    to_see = any(isinstance(colour.form, ReliefPlate) and colour.form.artwork != "ready" for colour in _colours(job))
     return "The price is subject to sight of artwork" if to_see else "The price is firm for what is described"
 
 

@@ -85,9 +85,7 @@ class Region(Struct, frozen=True, forbid_unknown_fields=True):
         try:
             ZoneInfo(self.time_zone)
         except (KeyError, ValueError, OSError) as error:
-            raise ValueError(
-                f"expected a time zone such as 'Europe/London'; found {self.time_zone!r}"
-            ) from error
+            raise ValueError(f"expected a time zone such as 'Europe/London'; found {self.time_zone!r}") from error
 
 
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
@@ -310,10 +308,7 @@ class RateCard(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
             Decimal(0),
         )
         spent = self.general_expense + sum(
-            (
-                person.wage + person.employer_charges + person.holidays_and_sickness
-                for person in self.people.values()
-            ),
+            (person.wage + person.employer_charges + person.holidays_and_sickness for person in self.people.values()),
             Decimal(0),
         )
         for name in (*self.presses, *self.machines):

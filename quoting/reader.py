@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import datetime
 import tomllib
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from typing import Any, TypeVar
+from typing import Annotated, Any, Literal, TypeVar, Union
 
 import msgspec
 from msgspec import inspect
@@ -167,9 +168,7 @@ def _sequence_faults(data: Any, kind: Any, where: str) -> Iterator[Fault]:
     if not isinstance(data, (list, tuple)):
         yield Fault(where, "a list", _shown(data))
         return
-    faults = [
-        fault for place, one in enumerate(data) for fault in _faults(one, kind.item_type, f"{where}[{place}]")
-    ]
+    faults = [fault for place, one in enumerate(data) for fault in _faults(one, kind.item_type, f"{where}[{place}]")]
     if kind.min_length is not None and len(data) < kind.min_length:
         faults.append(Fault(where, f"at least {kind.min_length} entries", str(len(data))))
     if kind.max_length is not None and len(data) > kind.max_length:
@@ -211,22 +210,20 @@ def _leaf_faults(data: Any, kind: Any, where: str) -> Iterator[Fault]:
 
 def _python_type(kind: Any) -> Any:
     """The plain type behind an inspected leaf, its bounds with it."""
-    from typing import Annotated, Literal, Union  # the walk is the rare path
-
     if isinstance(kind, inspect.LiteralType):
         return Literal[kind.values]
     if isinstance(kind, inspect.UnionType):
-        return Union[tuple(_python_type(one) for one in kind.types)]
+        return Union[tuple(_python_type(one) for one in kind.types)]  # noqa: UP007  # made at run time
     if isinstance(kind, inspect.IntType):
-        return Annotated[int, msgspec.Meta(ge=kind.ge, le=kind.le, gt=kind.gt, lt=kind.lt)]
+        return Annotated[int, msgspec.Meta(ge=kind.ge, le=kind.le)]
     if isinstance(kind, inspect.StrType):
         return Annotated[
             str,
             msgspec.Meta(min_length=kind.min_length, max_length=kind.max_length, pattern=kind.pattern),
         ]
-    plain = {
+    plain: dict[type, Any] = {
         inspect.BoolType: bool,
-        inspect.DateType: __import__("datetime").date,
+        inspect.DateType: datetime.date,
         inspect.DecimalType: Decimal,
         inspect.NoneType: type(None),
     }
@@ -253,7 +250,7 @@ def _wanted(kind: Any) -> str:
         return f"a size such as {Size.example!r}"
     if isinstance(kind, inspect.LiteralType):
         return "one of " + ", ".join(str(value) for value in kind.values)
-    names = {
+    names: dict[type, str] = {
         inspect.StructType: "a table",
         inspect.VarTupleType: "a list",
         inspect.DictType: "a table",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from msgspec import inspect
@@ -24,7 +24,9 @@ def keys_of(kind: str) -> str:
     """Every key of ``card`` or ``job``, a line each: its path, what it holds, whether it may be left out."""
     rows = list(_rows(inspect.type_info(KINDS[kind]), "", ()))
     widest = max(len(path) for path, _, _ in rows)
-    return "\n".join(f"{path:<{widest}}  {what}{'' if needed else '; may be left out'}" for path, what, needed in rows)
+    return "\n".join(
+        f"{path:<{widest}}  {what}{'' if needed else '; may be left out'}" for path, what, needed in rows
+    )
 
 
 def _rows(kind: Any, path: str, above: tuple[type, ...]) -> Iterator[tuple[str, str, bool]]:
@@ -52,21 +54,29 @@ def _structs(kind: Any, path: str) -> Iterator[tuple[inspect.StructType, str]]:
 
 
 def _what(kind: Any) -> str:
-    if isinstance(kind, inspect.UnionType):
-        return " or ".join(_what(one) for one in kind.types if not isinstance(one, inspect.NoneType))
-    if isinstance(kind, inspect.CustomType) and issubclass(kind.cls, Measure):
-        units = ", ".join(unit for unit in kind.cls.units if unit)
-        return f"{kind.cls.kind}, such as {kind.cls.example!r}" + (f" (in {units})" if units else "")
-    if isinstance(kind, inspect.CustomType) and issubclass(kind.cls, Size):
+    """What a leaf holds, in words."""
+    return next(words(kind) for fitting, words in _WORDS if isinstance(kind, fitting))
+
+
+def _door_type(kind: Any) -> str:
+    if issubclass(kind.cls, Size):
         return f"size, such as {Size.example!r}"
-    if isinstance(kind, inspect.LiteralType):
-        return "one of " + ", ".join(repr(value) for value in kind.values)
-    if isinstance(kind, inspect.VarTupleType):
-        return f"list of {_what(kind.item_type)}"
-    if isinstance(kind, inspect.DictType):
-        return f"table of NAME = {_what(kind.value_type)}"
-    if isinstance(kind, inspect.IntType):
-        return f"whole number from {kind.ge} to {kind.le}" if kind.ge is not None else "whole number"
-    return {inspect.StrType: "text", inspect.BoolType: "true or false", inspect.DateType: "a day"}.get(
-        type(kind), "value"
-    )
+    measure: type[Measure] = kind.cls
+    units = ", ".join(unit for unit in measure.units if unit)
+    return f"{measure.kind}, such as {measure.example!r}" + (f" (in {units})" if units else "")
+
+
+_WORDS: tuple[tuple[type, Callable[[Any], str]], ...] = (
+    (
+        inspect.UnionType,
+        lambda kind: " or ".join(_what(one) for one in kind.types if not isinstance(one, inspect.NoneType)),
+    ),
+    (inspect.CustomType, _door_type),
+    (inspect.LiteralType, lambda kind: "one of " + ", ".join(repr(value) for value in kind.values)),
+    (inspect.VarTupleType, lambda kind: f"list of {_what(kind.item_type)}"),
+    (inspect.DictType, lambda kind: f"table of NAME = {_what(kind.value_type)}"),
+    (inspect.IntType, lambda kind: f"whole number from {kind.ge} to {kind.le}"),
+    (inspect.StrType, lambda _: "text"),
+    (inspect.BoolType, lambda _: "true or false"),
+    (inspect.DateType, lambda _: "a day such as 2026-11-25"),
+)

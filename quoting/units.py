@@ -165,9 +165,7 @@ class Measure(Decimal):
         rounded = exact.quantize(Decimal(1).scaleb(-cls.places), context=_WIDE)
         value = exact if exact == rounded else rounded
         if not cls.least <= value <= cls.greatest:
-            raise cls._error(
-                written, f"a {cls.kind} from {cls.least:f} to {cls.greatest:f} {cls.base_unit}".rstrip()
-            )
+            raise cls._error(written, f"a {cls.kind} from {cls.least:f} to {cls.greatest:f} {cls.base_unit}".rstrip())
         return value
 
     @classmethod

@@ -48,6 +48,13 @@ def _format_of(texts: dict[Path, str]) -> int:
             if found == FORMAT or found in STEPS:
                 return int(found)
             raise RateCardError(
-                [Fault("format", f"a number from 1 to {FORMAT}, which this version reads", repr(found), name.name)]
+                [
+                    Fault(
+                        "format",
+                        f"a number from 1 to {FORMAT}, which this version reads",
+                        repr(found),
+                        name.name,
+                    )
+                ]
             )
     raise RateCardError([Fault("format", f"format = {FORMAT} in one of the files", "none")])

@@ -87,7 +87,8 @@ def text_minutes(*, ems: Decimal, ems_an_hour: Decimal) -> Decimal:
 
 @formula(
     unit="min",
-    sentence="({display} + {wood} + {text}) min × {copies} settings × (1 + {correcting} correcting + {distributing} distributing)",
+    sentence="({display} + {wood} + {text}) min × {copies} settings"
+    " × (1 + {correcting} correcting + {distributing} distributing)",
 )
 def all_in_minutes(
     *, display: Decimal, wood: Decimal, text: Decimal, copies: int, correcting: Decimal, distributing: Decimal

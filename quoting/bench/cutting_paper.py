@@ -32,7 +32,8 @@ def lifts_to_cut(*, sheets: int, caliper_mm: Decimal, lift_mm: Decimal) -> int:
 
 
 @formula(
-    unit="min", sentence="{set_up} min + ({settings} settings × {setting} min + {cuts} cuts × {cut} min) × {lifts} lifts"
+    unit="min",
+    sentence="{set_up} min + ({settings} settings × {setting} min + {cuts} cuts × {cut} min) × {lifts} lifts",
 )
 def cutting_minutes(
     *, set_up: Decimal, settings: int, setting: Decimal, cuts: int, cut: Decimal, lifts: int

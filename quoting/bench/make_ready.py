@@ -56,7 +56,8 @@ def make_ready_minutes(
 
 @formula(
     unit="min",
-    sentence="{pins} min pins and position + {packing} min packing + {board} min thick board + {underlay} min underlay",
+    sentence="{pins} min pins and position + {packing} min packing + {board} min thick board"
+    " + {underlay} min underlay",
 )
 def setting_minutes(*, pins: Decimal, packing: Decimal, board: Decimal, underlay: Decimal) -> Decimal:
     """Minutes to set pins and position, to change the packing, to bring a low form to height. [min]"""

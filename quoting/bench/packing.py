@@ -42,7 +42,7 @@ class DeliveryMethod(Struct, frozen=True, forbid_unknown_fields=True):
 
     name: Name
     bands: Annotated[tuple[DeliveryBand, ...], Meta(min_length=1)]
-    days: int = 1
+    days: Annotated[int, Meta(ge=0, le=60)] = 1
 
     def __post_init__(self) -> None:
         marks = [band.up_to for band in self.bands]

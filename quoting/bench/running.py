@@ -23,9 +23,7 @@ class RunningRates(Struct, frozen=True, forbid_unknown_fields=True):
     unit="an hour",
     sentence="{speed} an hour × {treadle} treadle × {register} register × {rolling} rolling × {blank} round blank",
 )
-def net_speed(
-    *, speed: Decimal, treadle: Decimal, register: Decimal, rolling: Decimal, blank: Decimal
-) -> Decimal:
+def net_speed(*, speed: Decimal, treadle: Decimal, register: Decimal, rolling: Decimal, blank: Decimal) -> Decimal:
     """Sheets an hour that this pass feeds. [an hour]"""
     return speed * treadle * register * rolling * blank
 
@@ -101,9 +99,7 @@ def running_labour(
     return running, _labour("Re-inking", work, count.pulls, "pulls", stops, person, do)
 
 
-def _labour(
-    operation: str, work: Pass, driver: int, unit: str, minutes: Decimal, person: str, do: Do
-) -> Labour:
+def _labour(operation: str, work: Pass, driver: int, unit: str, minutes: Decimal, person: str, do: Do) -> Labour:
     return Labour(
         operation=operation,
         what=work.label,

@@ -37,6 +37,4 @@ def wash_table(rates: WashingUpRates, inks: Mapping[str, Ink]) -> dict[tuple[str
             for after in [*shades, CLEAN]:
                 round_about = table[before, through] + table[through, after]
                 table[before, after] = min(table[before, after], round_about)
-    return {
-        (before, after): min(minutes, table[before, CLEAN]) for (before, after), minutes in table.items()
-    }
+    return {(before, after): min(minutes, table[before, CLEAN]) for (before, after), minutes in table.items()}

@@ -67,9 +67,7 @@ def commands() -> None:
 @_day_option
 @click.option("--json", "as_json", is_flag=True, help="The whole estimate as JSON.")
 @click.option("--why", is_flag=True, help="The arithmetic behind every line.")
-def price(
-    job_path: Path, card_path: Path, on: datetime.datetime | None, *, as_json: bool, why: bool
-) -> None:
+def price(job_path: Path, card_path: Path, on: datetime.datetime | None, *, as_json: bool, why: bool) -> None:
     """Price a job: cost, price and margin by quantity. For the owner."""
     from quoting.estimate import estimate_job, load_job
     from quoting.rate_card import load_rate_card

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from rich import box
 from rich.console import Console
 from rich.table import Table
 
@@ -49,7 +50,8 @@ def run_demo(out: Path, on: datetime.date | None) -> int:
         day = on or datetime.datetime.now(ZoneInfo(card.region.time_zone)).date()
         table = _table(card)
         for path, estimate in _estimates(shop, card, day, failed, console):
-            console.print(f"  {shop.name}/{path.stem}", end="\r", highlight=False)
+            if console.is_terminal:
+                console.print(f"  {shop.name}/{path.stem}".ljust(60), end="\r", highlight=False)
             _add_rows(table, path.stem, estimate, card)
             if no_pdf:
                 continue
@@ -78,11 +80,17 @@ def _estimates(
 
 
 def _table(card: RateCard) -> Table:
-    table = Table(title=f"{card.letterhead.name} ({card.region.currency})", title_justify="left")
+    table = Table(
+        title=f"{card.letterhead.name} ({card.region.currency})",
+        title_justify="left",
+        title_style="bold",
+        box=box.SIMPLE_HEAD,
+        padding=(0, 1, 0, 0),
+    )
     for name in ("Job", "Quantity"):
-        table.add_column(name)
+        table.add_column(name, no_wrap=True)
     for name in ("Hours", "Cost", "Net price", card.tax.name, "Total", "Margin"):
-        table.add_column(name, justify="right")
+        table.add_column(name, justify="right", no_wrap=True)
     return table
 
 
@@ -98,5 +106,4 @@ def _add_rows(table: Table, name: str, estimate: Estimate, card: RateCard) -> No
             amount(price.total - price.net, card),
             amount(price.total, card),
             f"{price.margin * 100:.1f} %",
-            end_section=place == len(estimate.options) - 1,
         )

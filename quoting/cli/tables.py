@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
+from rich import box
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -63,8 +64,16 @@ def _options(estimate: Estimate, card: RateCard) -> Table:
         ("Margin", "", [f"{option.price.margin * 100:.1f} %" for option in estimate.options]),
         ("Hours, all labour", "", [f"{option.hours.labour:.1f}" for option in estimate.options]),
         ("Hours at a press", "", [f"{option.hours.press:.1f}" for option in estimate.options]),
-        ("Earned a press hour", "", [_earned(option.hours.earned_a_press_hour, card) for option in estimate.options]),
-        ("Earned a labour hour", "", [_earned(option.hours.earned_a_labour_hour, card) for option in estimate.options]),
+        (
+            "Earned a press hour",
+            "",
+            [_earned(option.hours.earned_a_press_hour, card) for option in estimate.options],
+        ),
+        (
+            "Earned a labour hour",
+            "",
+            [_earned(option.hours.earned_a_labour_hour, card) for option in estimate.options],
+        ),
         ("Ready on", "", [str(option.ready_on) for option in estimate.options]),
     ]
     for name, style, cells in rows:
@@ -85,7 +94,9 @@ def _earned(value: Decimal | None, card: RateCard) -> str:
 
 def _plan(option: Option, card: RateCard) -> str:
     lines = [f"\nPlan for {option.quantity:,}"]
-    lines += [f"  {way}, {part.sheets_from_stock:,} from stock" for way, part in zip(option.ways, option.parts, strict=True)]
+    lines += [
+        f"  {way}, {part.sheets_from_stock:,} from stock" for way, part in zip(option.ways, option.parts, strict=True)
+    ]
     for number, sitting in enumerate(option.sittings, start=1):
         lines.append(f"  Sitting {number}, {card.presses[sitting.press].name}: {'; '.join(sitting.passes)}")
     if option.runners_up:
@@ -148,8 +159,16 @@ def show_card(card: RateCard) -> None:
 
 
 def _people(card: RateCard) -> Table:
-    table = Table(title="An hour of a person", title_justify="left")
-    for column in ("", "Wage", "Employer's charges", "Holidays, sickness", "General expense", "Chargeable hours", "An hour"):
+    table = Table(title="An hour of a person", title_justify="left", box=box.SIMPLE_HEAD)
+    for column in (
+        "",
+        "Wage",
+        "Employer's charges",
+        "Holidays, sickness",
+        "General expense",
+        "Chargeable hours",
+        "An hour",
+    ):
         table.add_column(column, justify="left" if not column else "right")
     hours = sum((each.chargeable_hours for each in card.people.values()), Decimal(0))
     for name, person in card.people.items():
@@ -166,7 +185,7 @@ def _people(card: RateCard) -> Table:
 
 
 def _machines(card: RateCard) -> Table:
-    table = Table(title="An hour of a machine", title_justify="left")
+    table = Table(title="An hour of a machine", title_justify="left", box=box.SIMPLE_HEAD)
     for column in ("", "Depreciation", "Rollers", "Repairs", "Power", "Floor", "Hours a year", "An hour"):
         table.add_column(column, justify="left" if not column else "right")
     named = {name: press.name for name, press in card.presses.items()}
@@ -175,7 +194,10 @@ def _machines(card: RateCard) -> Table:
         year = card.machine_year(key)
         table.add_row(
             name,
-            *(amount(cost, card) for cost in (year.depreciation, year.rollers, year.repairs, year.power, year.floor_space)),
+            *(
+                amount(cost, card)
+                for cost in (year.depreciation, year.rollers, year.repairs, year.power, year.floor_space)
+            ),
             plain(year.hours),
             plain(card.machine_rate(key)),
         )

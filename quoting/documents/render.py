@@ -17,9 +17,7 @@ from msgspec import Struct, json
 
 from quoting.errors import DocumentError
 
-PANGO_LINE = (
-    "apt-get install -y --no-install-recommends libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
-)
+PANGO_LINE = "apt-get install -y --no-install-recommends libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
 MOST_SECONDS = 15
 MOST_MEMORY_BYTES = 768 * 1024 * 1024
 
@@ -103,9 +101,7 @@ def render_in_child(page: Page, *, seconds: float = MOST_SECONDS) -> bytes:
     """
     command = [sys.executable, "-m", "quoting.documents.child"]
     try:
-        done = subprocess.run(
-            command, input=json.encode(page), capture_output=True, timeout=seconds, check=False
-        )
+        done = subprocess.run(command, input=json.encode(page), capture_output=True, timeout=seconds, check=False)
     except subprocess.TimeoutExpired as error:
         raise DocumentError(f"expected the page in {seconds:g} s; it took longer and was ended") from error
     if done.returncode != 0:

@@ -8,6 +8,7 @@ from typing import Any, ClassVar, cast
 from msgspec import Struct
 
 from quoting.formulas import Do, Step, formula
+from quoting.numbers import at_least
 from quoting.presswork import StepCount
 from quoting.requirements import Charge, Labour, Requirement
 from quoting.shop import CountOrNone, Name
@@ -96,7 +97,7 @@ def bought_in_charge(
     *, pieces: int, price_a_hundred: Decimal, set_up_charge: Decimal, least_charge: Decimal
 ) -> Decimal:
     """What an outside finisher asks. [money]"""
-    return max(least_charge, set_up_charge + pieces * price_a_hundred / 100)
+    return at_least(least_charge, set_up_charge + pieces * price_a_hundred / 100)
 
 
 class FinishingBase(Struct, frozen=True, forbid_unknown_fields=True):
@@ -142,15 +143,11 @@ class FinishingBase(Struct, frozen=True, forbid_unknown_fields=True):
         )
 
     def _at_speed(self, do: Do, rates: AtSpeed, work: FinishingWork) -> Labour:
-        minutes = do(
-            minutes_at_speed, set_up=rates.set_up, pieces=work.pieces, times=self.times, speed=rates.speed
-        )
+        minutes = do(minutes_at_speed, set_up=rates.set_up, pieces=work.pieces, times=self.times, speed=rates.speed)
         return self._labour(work, minutes, rates.machine, do.taken())
 
     def _one_by_one(self, do: Do, rates: EachTakes, work: FinishingWork) -> tuple[Requirement, ...]:
-        minutes = do(
-            minutes_one_by_one, set_up=rates.set_up, pieces=work.pieces, times=self.times, each=rates.each
-        )
+        minutes = do(minutes_one_by_one, set_up=rates.set_up, pieces=work.pieces, times=self.times, each=rates.each)
         labour = self._labour(work, minutes, None, do.taken())
         used = do(materials_used, pieces=work.pieces, times=self.times, each=rates.materials_each)
         return labour, self._charge(work, "materials", used, do.taken())

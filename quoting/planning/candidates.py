@@ -7,10 +7,10 @@ from decimal import Decimal
 
 from msgspec import Struct
 
-from quoting.planning.parents import cutting_for
 from quoting.job import Item, Part
 from quoting.planning.forms import FormPlan, form_plan
 from quoting.planning.impositions import Imposed, impose
+from quoting.planning.parents import cutting_for
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.refusals import part_refusal, press_refusal, sheet_refusal
 from quoting.rate_card import RateCard
@@ -98,9 +98,7 @@ def _plan(
     """The plan, or why it cannot be."""
     stock = card.stocks[part.stock]
     width, height = _press_sheet(part, forms, stock, card, press, imposed)
-    refused = sheet_refusal(
-        part, forms.all, press, card, imposed=imposed, width_mm=width, height_mm=height
-    )
+    refused = sheet_refusal(part, forms.all, press, card, imposed=imposed, width_mm=width, height_mm=height)
     if refused:
         return refused
     cut = _cut_to_size(part, stock, card, width, height)
@@ -137,7 +135,12 @@ def bleed_of(forms: PartForms, card: RateCard) -> Decimal:
 
 
 def _press_sheet(
-    part: Part, forms: PartForms, stock: ParentSheets | ReadyCut, card: RateCard, press: Press, imposed: Imposed
+    part: Part,
+    forms: PartForms,
+    stock: ParentSheets | ReadyCut,
+    card: RateCard,
+    press: Press,
+    imposed: Imposed,
 ) -> tuple[Decimal, Decimal]:
     """Width and height of the press sheet: the pieces, bleed, gaps, a border to grip, the press's least. [mm]"""
     if isinstance(stock, ReadyCut):
@@ -214,6 +217,6 @@ def _warnings(
 ) -> Iterator[str]:
     both_deep = all(side is not None and side.impression == "deep" for side in (part.front, part.back))
     if both_deep and stock.caliper < card.limits.thin_stock:
-        yield f"{part.name}: deep impression on both sides of {stock.name}, which is thin: each side shows on the other"
+        yield f"{part.name}: deep impression on both sides of {stock.name}, thin enough to show it"
     if isinstance(stock, ReadyCut) and stock.damped:
         yield f"{part.name}: {stock.name} is printed damped: dry it before it is packed"

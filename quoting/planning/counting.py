@@ -8,7 +8,7 @@ from typing import Any
 
 from quoting.formulas import Do, formula
 from quoting.job import Item, Part
-from quoting.numbers import in_band, whole_up
+from quoting.numbers import at_least, in_band, whole_up
 from quoting.operations.finishing import FinishingBase
 from quoting.planning.part_plan import PartPlan
 from quoting.presswork import PartCount, Pass, PassCount, StepCount
@@ -66,7 +66,7 @@ def trip_in(*, first: Decimal, first_rate: Decimal, second: Decimal, second_rate
 )
 def least_sheets(*, pieces: int, least_pieces: int, least_share: Decimal, number_up: int) -> int:
     """The fewest sheets that the card's least spoilage allows."""
-    return whole_up((pieces + max(Decimal(least_pieces), least_share * pieces)) / number_up)
+    return whole_up((pieces + at_least(Decimal(least_pieces), least_share * pieces)) / number_up)
 
 
 @formula(unit="sheets", sentence="{run} run + {set_up} to set up + {least_extra} for the least spoilage")
@@ -153,7 +153,9 @@ def count_part(do: Do, plan: PartPlan, item: Item, part: Part, card: RateCard, q
         least_extra=extra,
         fresh_set_up=fresh,
         sheets=sheets,
-        passes=tuple(_with_extra(count, extra, trips=work.trips) for count, work in zip(counts, plan.passes, strict=True)),
+        passes=tuple(
+            _with_extra(count, extra, trips=work.trips) for count, work in zip(counts, plan.passes, strict=True)
+        ),
         steps=(*steps, *joining_steps),
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Any
 
 from msgspec import Struct
 
@@ -67,7 +68,7 @@ def _hand_set(form: HandSet, card: RateCard) -> FormPlan:
     )
 
 
-def _plate_facts(form: MeasuredForm) -> dict[str, object]:
+def _plate_facts(form: MeasuredForm) -> dict[str, Any]:
     if isinstance(form, ReliefPlate):
         return {"supplier": form.supplier, "artwork": form.artwork}
     if isinstance(form, ClientPlate):

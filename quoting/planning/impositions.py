@@ -10,9 +10,9 @@ from msgspec import Struct
 from quoting.job import Colour, Item, Part, Side
 from quoting.planning.forms import FormPlan
 from quoting.planning.part_plan import FormWork
+from quoting.planning.refusals import fits
 from quoting.presswork import Imposition, Pass, Register
 from quoting.rate_card import RateCard
-from quoting.planning.refusals import fits
 from quoting.shop import ReadyCut
 from quoting.units import TYPE_HEIGHT_MM
 
@@ -115,14 +115,12 @@ def _imposed(
     copies = across * down // 2 if turned else across * down
     colours = _union(part, front, back) if turned else _by_side(part, front, back)
     passes = []
-    forms = []
+    forms: list[FormWork] = []
     for one in colours:
         label = f"{part.name}, {one.side}, {_ink_name(one.colour, card)}"
         passes.append(_pass(item, part, one, card, press_name, places, label, copies, trips=2 if turned else 1))
         forms.extend(_forms(item, one, card, label, copies))
-    return Imposed(
-        imposition=kind, across=across, down=down, copies=copies, passes=tuple(passes), forms=tuple(forms)
-    )
+    return Imposed(imposition=kind, across=across, down=down, copies=copies, passes=tuple(passes), forms=tuple(forms))
 
 
 def _ink_name(colour: Colour, card: RateCard) -> str:

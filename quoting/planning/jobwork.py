@@ -103,9 +103,7 @@ def job_work(
         handling_labour(card.handling, order=job.order, person=card.worked_by.handling)
     )
     requirements.extend(
-        proof_labour(
-            do, card.prepress, rounds=job.proofs.screen_rounds, person=card.worked_by.prepress
-        )
+        proof_labour(do, card.prepress, rounds=job.proofs.screen_rounds, person=card.worked_by.prepress)
     )
     sittings: list[PressSitting] = []
     requirements.extend(_mixing(do, loads, job, card))
@@ -118,8 +116,7 @@ def job_work(
     if len(job.items) > 1:
         requirements.append(collating_labour(do, card.packing, pieces=pieces, person=card.worked_by.packing))
     weights = tuple(
-        sum((load.grams for load in loads if load.plan.item == place), Decimal(0))
-        for place in range(len(job.items))
+        sum((load.grams for load in loads if load.plan.item == place), Decimal(0)) for place in range(len(job.items))
     )
     grams = sum(weights, Decimal(0))
     parcels = do(parcels_to_pack, grams=grams, parcel_mass=card.packing.parcel_mass.in_base_unit)
@@ -242,9 +239,7 @@ def _ink_and_wash(
     minutes = do(ink_up_minutes, inkings=times, ink_up=press.ink_up.in_base_unit)
     yield _labour("Ink-up", name, times, "inkings", minutes, press_name, card, weights, do)
     minutes = do(wash_minutes, washes=times, minutes=memory.minutes[ink, after])
-    yield _labour(
-        "Wash-up", f"{name} to {next_name}", times, "wash-ups", minutes, press_name, card, weights, do
-    )
+    yield _labour("Wash-up", f"{name} to {next_name}", times, "wash-ups", minutes, press_name, card, weights, do)
     grams = do(dressing_grams, inkings=times, dressing=press.dressing_ink.in_base_unit)
     steps = do.taken()
     for work in passes:
@@ -318,9 +313,7 @@ def _delivery(do: Do, job: Job, card: RateCard, parcels: int, grams: Decimal) ->
     price = delivery_price(method, grams / parcels)
     if price is None:
         greatest = method.bands[-1].up_to.written
-        raise JobError(
-            [Fault("delivery.method", f"parcels up to {greatest}", f"{grams / parcels:.0f} g a parcel")]
-        )
+        raise JobError([Fault("delivery.method", f"parcels up to {greatest}", f"{grams / parcels:.0f} g a parcel")])
     cost = do(delivery_charge, parcels=parcels, price=price)
     yield Charge(
         operation="Delivery",

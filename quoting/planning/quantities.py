@@ -43,15 +43,16 @@ class PartWorkload(Struct, frozen=True, kw_only=True):
     pass_minutes: tuple[Decimal, ...]
 
 
-@formula(unit="sheets", sentence="{sheets} press sheets / {sheets_a_parent} out of a sheet / (1 − {rate}) rounded up")
+@formula(
+    unit="sheets",
+    sentence="{sheets} press sheets / {sheets_a_parent} out of a sheet / (1 − {rate}) rounded up",
+)
 def parents_to_cut(*, sheets: int, sheets_a_parent: int, rate: Decimal) -> int:
     """Sheets taken from stock, cut to press sheets."""
     return whole_up(Decimal(sheets) / sheets_a_parent / (1 - rate))
 
 
-@formula(
-    unit="mm2", sentence="{plates} plates × {width_mm} mm × {height_mm} mm", source="Plates are sold by area."
-)
+@formula(unit="mm2", sentence="{plates} plates × {width_mm} mm × {height_mm} mm", source="Plates are sold by area.")
 def plate_area_mm2(*, plates: int, width_mm: Decimal, height_mm: Decimal) -> Decimal:
     """Area of the plates of one form, their margins with it. [mm2]"""
     return plates * width_mm * height_mm
@@ -157,9 +158,7 @@ def _form(do: Do, form: FormWork, plan: PartPlan, card: RateCard) -> Iterator[Re
             person=card.worked_by.composing,
         )
     if form.supplier is not None:
-        area = do(
-            plate_area_mm2, plates=form.plates, width_mm=form.plate_width_mm, height_mm=form.plate_height_mm
-        )
+        area = do(plate_area_mm2, plates=form.plates, width_mm=form.plate_width_mm, height_mm=form.plate_height_mm)
         yield Draw(
             pot="plates",
             key=form.supplier,
@@ -171,15 +170,17 @@ def _form(do: Do, form: FormWork, plan: PartPlan, card: RateCard) -> Iterator[Re
         )
 
 
-def _cutting(
-    do: Do, plan: PartPlan, count: PartCount, from_stock: int, card: RateCard
-) -> Iterator[Requirement]:
+def _cutting(do: Do, plan: PartPlan, count: PartCount, from_stock: int, card: RateCard) -> Iterator[Requirement]:
     stock = card.stocks[plan.stock]
     lift = card.stock_classes[stock.stock_class].lift.in_base_unit
     for label, sheets, settings, cuts in (
         (f"{plan.label}: to press sheets", from_stock, plan.settings_to_size, plan.cuts_to_size),
-        (f"{plan.label}: to pieces", count.passes[-1].sheets_out if count.passes else count.sheets,
-         plan.settings_to_pieces, plan.cuts_to_pieces),
+        (
+            f"{plan.label}: to pieces",
+            count.passes[-1].sheets_out if count.passes else count.sheets,
+            plan.settings_to_pieces,
+            plan.cuts_to_pieces,
+        ),
     ):
         yield from cutting_labour(
             do,
@@ -195,17 +196,13 @@ def _cutting(
         )
 
 
-def _pass(
-    do: Do, work: Pass, counts: PassCount, plan: PartPlan, card: RateCard
-) -> Iterator[Requirement]:
+def _pass(do: Do, work: Pass, counts: PassCount, plan: PartPlan, card: RateCard) -> Iterator[Requirement]:
     stock_class = card.stock_classes[work.stock_class]
     person = card.worked_by.presswork
     film = film_of(do, card.inking, stock_class, card.inks[work.ink]) if work.ink else Decimal(0)
     film_steps = do.taken()
     yield from stone_labour(do, card.stone, work, copies=plan.copies, person=card.worked_by.stone)
-    yield from make_ready_labour(
-        do, card.make_ready, work, deep_class=stock_class.deep_make_ready, person=person
-    )
+    yield from make_ready_labour(do, card.make_ready, work, deep_class=stock_class.deep_make_ready, person=person)
     yield from running_labour(do, card.running, card.presses[work.press], work, counts, film=film, person=person)
     if work.ink is None:
         return
@@ -219,9 +216,7 @@ def _pass(
             minutes_100=card.packing.interleave_100.in_base_unit,
             person=person,
         )
-    grams = do(
-        ink_grams, pulls=counts.pulls, area_mm2=work.form_area_mm2, share_inked=work.share_inked, film=film
-    )
+    grams = do(ink_grams, pulls=counts.pulls, area_mm2=work.form_area_mm2, share_inked=work.share_inked, film=film)
     yield Draw(
         pot="ink",
         key=work.ink,

@@ -18,9 +18,7 @@ if TYPE_CHECKING:
     from quoting.planning.impositions import Imposed
 
 
-def part_refusal(
-    part: Part, forms: Sequence[FormPlan], stock: ParentSheets | ReadyCut, card: RateCard
-) -> str:
+def part_refusal(part: Part, forms: Sequence[FormPlan], stock: ParentSheets | ReadyCut, card: RateCard) -> str:
     """Why no press can make this part as it is asked for; empty where one may."""
     checks = (
         _bleed_refusal(forms, stock),
@@ -88,7 +86,9 @@ def _reaches(width: Decimal, height: Decimal, least: Size) -> bool:
 
 def _bleed_refusal(forms: Sequence[FormPlan], stock: ParentSheets | ReadyCut) -> str:
     if isinstance(stock, ReadyCut) and any(form.bleeds for form in forms):
-        return f"a form bleeds off {stock.name}, which is cut already: print an oversize sheet, then cut or die-cut it"
+        return (
+            f"a form bleeds off {stock.name}, which is cut already: print an oversize sheet, then cut or die-cut it"
+        )
     return ""
 
 

@@ -7,10 +7,10 @@ from decimal import Decimal
 
 from msgspec import Struct
 
+from quoting.costing import RateMemory, exact_cost
 from quoting.errors import NoPlanError
 from quoting.formulas import Do, Plainly, Recording
 from quoting.job import Item, Job, Part
-from quoting.line_items import RateMemory, exact_cost
 from quoting.planning.candidates import Candidates, part_candidates
 from quoting.planning.counting import count_part
 from quoting.planning.jobwork import JobWork, WashMemory, job_work
@@ -162,9 +162,7 @@ def _all_requirements(
     return (*requirements, *work.requirements), work
 
 
-def _worked_out(
-    prepared: PreparedJob, quantity: int, plans: Sequence[PartPlan], search: _Search
-) -> JobPlan:
+def _worked_out(prepared: PreparedJob, quantity: int, plans: Sequence[PartPlan], search: _Search) -> JobPlan:
     """The chosen plans once more, every formula written down."""
     do = Recording()
     loads = tuple(_load(do, prepared, number, plan, quantity) for number, plan in enumerate(plans))
@@ -172,9 +170,7 @@ def _worked_out(
     others = sorted(search.finished, key=lambda found: (found[0], search._order(found[1])))
     runners_up = tuple(
         RunnerUp(
-            ways=tuple(
-                way(search.options[place][pick].plan, prepared.card) for place, pick in enumerate(picks)
-            ),
+            ways=tuple(way(search.options[place][pick].plan, prepared.card) for place, pick in enumerate(picks)),
             exact_cost=cost,
         )
         for cost, picks in others

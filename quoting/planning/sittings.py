@@ -118,9 +118,7 @@ def _allowed(stints: tuple[Stint, ...], place: int, done: int, held: int) -> boo
     stint = stints[place]
     if any(not (done | held) >> before & 1 for before in stint.after):
         return False
-    return not any(
-        held >> other & 1 and one.wet and one.sheet == stint.sheet for other, one in enumerate(stints)
-    )
+    return not any(held >> other & 1 and one.wet and one.sheet == stint.sheet for other, one in enumerate(stints))
 
 
 def _one_by_one(
@@ -144,9 +142,7 @@ def _one_by_one(
         chosen = min(
             open_places,
             key=lambda place: (
-                inkings[stints[place].ink]
-                if last == CLEAN
-                else _change(last, stints[place].ink, washes, inkings),
+                inkings[stints[place].ink] if last == CLEAN else _change(last, stints[place].ink, washes, inkings),
                 place,
             ),
         )
