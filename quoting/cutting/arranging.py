@@ -1,0 +1,216 @@
+"""From a count to the tree of cuts: the pattern that takes the fewest cuts, with trims round it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import islice, pairwise
+from typing import NamedTuple
+
+from quoting.cutting.counting import count_out
+from quoting.cutting.partitions import reachable_lengths
+from quoting.cutting.parts import Part, Work, cut_to, divided, every_part, part_of, work_of
+from quoting.cutting.patterns import MOST_PATTERNS, Column, Pattern, patterns
+
+
+class Ask(NamedTuple):
+    """
+    What is to be cut, in whole units.
+
+    ``sheet`` is the whole sheet; ``near`` and ``far`` what comes off it at the left and the head, and
+    at least at the right and the tail. ``ways`` are the ways round a piece may lie: as given, turned.
+    """
+
+    sheet: tuple[int, int]
+    near: tuple[int, int]
+    far: tuple[int, int]
+    piece: tuple[int, int]
+    gap: int
+    ways: tuple[bool, ...]
+    blade: int
+
+    @property
+    def room(self) -> tuple[int, int]:
+        """What is left for pieces, each with its gap."""
+        wide, high = (
+            side - near - far + self.gap for side, near, far in zip(self.sheet, self.near, self.far, strict=True)
+        )
+        return wide, high
+
+    def step(self, turned: bool) -> tuple[int, int]:
+        """A piece that lies that way, with its gap."""
+        wide, high = self.piece[::-1] if turned else self.piece
+        return wide + self.gap, high + self.gap
+
+    @property
+    def mirrored(self) -> Ask:
+        """The same with width and height exchanged."""
+        return self._replace(
+            sheet=(self.sheet[1], self.sheet[0]),
+            near=(self.near[1], self.near[0]),
+            far=(self.far[1], self.far[0]),
+            piece=(self.piece[1], self.piece[0]),
+        )
+
+
+class Arrangement(NamedTuple):
+    """A count and how to cut it; no root where nothing is cut out; ``mirrored``: x and y are exchanged."""
+
+    pieces: int
+    root: Part | None
+    work: Work
+    mixed: bool
+    mirrored: bool = False
+
+
+NOTHING = Arrangement(0, None, Work(0, 0, 0), mixed=False)
+
+
+def count_in(ask: Ask, wide: int, high: int) -> int:
+    """How many of the pieces asked for come out of a room that wide and high, the blade left aside."""
+    if min(wide, high) < 1:
+        return 0
+    if len(ask.ways) == 2:
+        return count_out(wide, high, *ask.step(turned=False))
+    across, down = ask.step(ask.ways[0])
+    return (wide // across) * (high // down)
+
+
+def arranged(ask: Ask) -> Arrangement:
+    """The best count, cut with the fewest cuts and settings, one way round, and the largest offcut."""
+    if max(ask.sheet) > ask.blade:
+        return _beyond_the_blade(ask)
+    count = count_in(ask, *ask.room)
+    roots = [_trimmed(ask, inner, mixed) for inner, mixed in _inners(ask, count)] if count else []
+    return min(roots, key=_rank, default=NOTHING)._replace(pieces=count)
+
+
+def _rank(found: Arrangement) -> tuple[int, int, bool, int]:
+    return found.work.cuts, found.work.settings, found.mixed, -found.work.largest_offcut
+
+
+def _inners(ask: Ask, count: int) -> Iterator[tuple[Part, bool]]:
+    """Trees for the room alone, with whether they hold pieces both ways round."""
+    wide, high = ask.room
+    for upright, along, across in ((True, wide, high), (False, high, wide)):
+        for pattern in islice(_patterns(ask, along, across, upright, count), MOST_PATTERNS):
+            inner = _built(ask, pattern, upright)
+            yield inner, ask.piece[0] != ask.piece[1] and _is_mixed(pattern)
+
+
+def _patterns(ask: Ask, along: int, across: int, upright: bool, count: int) -> Iterator[Pattern]:
+    if len(ask.ways) == 2:
+        yield from patterns(along, across, *ask.step(turned=False), count=count)
+        return
+    step = ask.step(ask.ways[0])
+    a, b = step if upright else step[::-1]
+    if a >= b:
+        yield (Column(along // a * a, across // b, 0),)
+    else:
+        yield (Column(along // a * a, 0, across // b),)
+
+
+def _is_mixed(pattern: Pattern) -> bool:
+    return any(column.rows for column in pattern) and any(column.turned_rows for column in pattern)
+
+
+def _built(ask: Ask, pattern: Pattern, upright: bool) -> Part:
+    """The tree of a pattern: columns, rows in them, pieces in those; as high as the highest column."""
+    long, short = max(ask.piece), min(ask.piece)
+    highest = max(_height(column, long, short, ask.gap) for column in pattern)
+    columns = []
+    for column in pattern:
+        wide = column.wide - ask.gap
+        rows = [_row(ask, wide, long, short, upright)] * column.rows if column.rows else []
+        if column.turned_rows:
+            rows += [_row(ask, wide, short, long, upright)] * column.turned_rows
+        columns.append(divided(rows, highest, not upright, ask.gap))
+    total = sum(column.wide for column in pattern) - ask.gap
+    return divided(columns, total, upright, ask.gap)
+
+
+def _height(column: Column, long: int, short: int, gap: int) -> int:
+    return column.rows * (short + gap) + column.turned_rows * (long + gap) - gap
+
+
+def _row(ask: Ask, wide: int, along: int, across: int, upright: bool) -> Part:
+    flat = part_of(along, across, upright)
+    piece = Part(flat.width, flat.height, turned=(flat.width, flat.height) != ask.piece)
+    number = (wide + ask.gap) // (along + ask.gap)
+    return divided([piece] * number, wide, upright, ask.gap)
+
+
+def _trimmed(ask: Ask, inner: Part, mixed: bool) -> Arrangement:
+    """The tree of the sheet: near trims, then the far ones, the larger first, then ``inner``."""
+    wide, high = (side - near for side, near in zip(ask.sheet, ask.near, strict=True))
+    root = inner
+    width_first = (wide - inner.width) * high >= (high - inner.height) * wide
+    for upright in (False, True) if width_first else (True, False):
+        root = cut_to(root, wide if upright else high, upright)
+    root = cut_to(root, ask.sheet[1], upright=False, keeps_far_side=True)
+    root = cut_to(root, ask.sheet[0], upright=True, keeps_far_side=True)
+    return Arrangement(0, root, work_of(root), mixed)
+
+
+def _beyond_the_blade(ask: Ask) -> Arrangement:
+    for turned in ask.ways:
+        if ask.sheet == ask.step(turned) and not ask.gap:
+            return NOTHING._replace(pieces=1, root=Part(*ask.sheet, turned=turned))
+    if ask.sheet[0] > ask.blade:
+        return _cut_across_first(ask)
+    return _cut_across_first(ask.mirrored)._replace(mirrored=True)
+
+
+def _cut_across_first(ask: Ask) -> Arrangement:
+    """
+    A sheet wider than the blade: upright cuts until no part is, each part then a sheet of its own.
+
+    Exact, since no level cut can be made before, and upright ones may all be made first.
+    """
+    if ask.sheet[1] > ask.blade:
+        return NOTHING
+    parts = [_strip(ask, wide) for wide in _strips(ask)]
+    if not parts:
+        return NOTHING
+    roots = [part.root for part in parts if part.root is not None]
+    total = sum(root.width for root in roots) + ask.gap * (len(roots) - 1)
+    root = cut_to(divided(roots, total, True, ask.gap), ask.sheet[0] - ask.near[0], upright=True)
+    root = cut_to(root, ask.sheet[0], upright=True, keeps_far_side=True)
+    ways = {part.turned for part in every_part(root)} - {None}
+    return Arrangement(sum(part.pieces for part in parts), root, work_of(root), len(ways) == 2)
+
+
+def _strip(ask: Ask, wide: int) -> Arrangement:
+    side = wide - ask.gap
+    sheet = ask._replace(sheet=(side, ask.sheet[1]), near=(0, ask.near[1]), far=(0, ask.far[1]))
+    return arranged(sheet._replace(blade=max(ask.blade, side)))
+
+
+def _strips(ask: Ask) -> list[int]:
+    """Widths of parts, each with its gap, that together give the most."""
+    wide, high = ask.room
+    steps = [ask.step(way)[0] for way in ask.ways]
+    ends = reachable_lengths(max(wide, 0), max(steps), min(steps))
+    cuttable = [part for part in ends[1:] if _is_cuttable(ask, part, high)]
+    worth = {part: pieces for part in cuttable if (pieces := count_in(ask, part, high))}
+    most, taken = {0: 0}, {0: 0}
+    for before, end in pairwise(ends):
+        choices = [(most[end - part] + value, part) for part, value in worth.items() if end - part in most]
+        most[end], taken[end] = max([*choices, (most[before], before - end)])
+    return _taken_apart(taken, ends[-1])
+
+
+def _taken_apart(taken: dict[int, int], end: int) -> list[int]:
+    strips = []
+    while end:
+        if taken[end] > 0:
+            strips.append(taken[end])
+        end -= abs(taken[end])
+    return strips
+
+
+def _is_cuttable(ask: Ask, part: int, high: int) -> bool:
+    """Whether the blade spans the part, or the part needs no cut that the blade would have to span."""
+    if part - ask.gap <= ask.blade:
+        return True
+    steps = [ask.step(way) for way in ask.ways]
+    return (part, high) in steps and ask.sheet[1] == high - ask.gap
