@@ -12,7 +12,7 @@ from msgspec import Struct
 from quoting import calendar, reader
 from quoting.checking import check_job
 from quoting.errors import Fault, InputError, JobError
-from quoting.formulas import Recording
+from quoting.formulas import Plainly, Recording
 from quoting.job import Item, Job
 from quoting.line_items import LineItem, line_items
 from quoting.money import round_amount
@@ -188,8 +188,8 @@ def _price(plan: JobPlan, lines: tuple[LineItem, ...], prepared: PreparedJob, qu
 
 
 def _price_of(prepared: PreparedJob, quantity: int) -> Price:
-    plan = plan_job(prepared, quantity)
-    lines = line_items(Recording(), plan.requirements, prepared.card, len(prepared.job.items))
+    plan = plan_job(prepared, quantity, recording=False)
+    lines = line_items(Plainly(), plan.requirements, prepared.card, len(prepared.job.items))
     return _price(plan, lines, prepared, quantity)
 
 

@@ -100,7 +100,42 @@ def line_items(do: Do, requirements: Sequence[Requirement], card: RateCard, item
         for bought in BUYERS[pot](do, card, key, amount):
             lines.append(_purchase_line(do, bought, group, card, items))
     lines.extend(_charge_line(do, charge, card) for charge in charges)
+    lines.sort(key=_place_in_the_work)
     return _shared_out([line for line in lines if line.exact_cost], card, items, _weights(requirements))
+
+
+_BEFORE_FINISHING = (
+    "Handling",
+    "Prepress",
+    "Screen proofs",
+    "Press proof",
+    "Stock",
+    "Plates",
+    "Carriage in",
+    "Composing",
+    "Lock-up",
+    "Form washing",
+    "Mixing",
+    "Ink",
+    "Cutting",
+    "Ink-up",
+    "Pins and packing",
+    "Make-ready",
+    "Running",
+    "Re-inking",
+    "Interleaving",
+    "Wash-up",
+)
+_AFTER_FINISHING = ("Counting and banding", "Collating", "Packing", "Delivery")
+
+
+def _place_in_the_work(line: LineItem) -> int:
+    """Where a line stands in the order of work; finishing between press and packing."""
+    if line.operation in _BEFORE_FINISHING:
+        return _BEFORE_FINISHING.index(line.operation)
+    if line.operation in _AFTER_FINISHING:
+        return len(_BEFORE_FINISHING) + 1 + _AFTER_FINISHING.index(line.operation)
+    return len(_BEFORE_FINISHING)
 
 
 def _labour_line(do: Do, group: Sequence[Labour], card: RateCard) -> LineItem:

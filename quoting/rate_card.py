@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from pathlib import Path
@@ -269,6 +268,8 @@ class RateCard(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     @property
     def content_hash(self) -> str:
         """SHA-256 of the card's content, comments and layout left out."""
+        import hashlib
+
         return hashlib.sha256(reader.to_json(self)).hexdigest()
 
     def rates_of(self, kind: str) -> OperationRates | None:

@@ -349,3 +349,10 @@ class Size:
 
 def _size_error(written: object) -> MeasureError:
     return MeasureError([Fault("size", f"width and height such as {Size.example!r}", repr(written)[:60])])
+
+
+def read_door_type(kind: type, value: Any) -> Any:
+    """Read a measure or a size from its text; for msgspec's ``dec_hook``."""
+    if isinstance(kind, type) and (issubclass(kind, (Measure, Size))):
+        return value if isinstance(value, kind) else kind(value)
+    raise NotImplementedError(kind)

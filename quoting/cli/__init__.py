@@ -8,6 +8,7 @@ Exit codes: 0 done; 1 some of several jobs failed; 2 a wrong call; 3 the rate ca
 from __future__ import annotations
 
 import datetime
+import gc
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -36,6 +37,7 @@ _day_option = click.option(
 
 def main() -> None:
     """Run the command line; an error of ours is one message and its exit code."""
+    gc.disable()  # one short run: what it makes is let go with the process
     try:
         commands(standalone_mode=False)
     except click.exceptions.Exit as done:

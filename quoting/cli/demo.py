@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import datetime
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from rich import box
-from rich.console import Console
-from rich.table import Table
+import click
 
-from quoting.cli.words import amount
+from quoting.cli.words import amount, table
 from quoting.errors import DocumentError, QuotingError
 from quoting.estimate import Estimate, estimate_job, load_job
 from quoting.places import packaged
@@ -40,64 +39,47 @@ def write_quotation(estimate: Estimate, card: RateCard, out: Path) -> None:
 
 def run_demo(out: Path, on: datetime.date | None) -> int:
     """Price and write every demo job; a job that fails is told and the others go on. Exit code."""
-    console = Console()
     failed: list[str] = []
-    no_pdf: list[DocumentError] = []
-    for shop in sorted(packaged("rate_cards_demo").iterdir()):
-        if not (shop / "card").is_dir():
-            continue
+    no_pdf: DocumentError | None = None
+    shops = [shop for shop in sorted(packaged("rate_cards_demo").iterdir()) if (shop / "card").is_dir()]
+    for shop in shops:
         card = load_rate_card(shop / "card")
         day = on or datetime.datetime.now(ZoneInfo(card.region.time_zone)).date()
-        table = _table(card)
-        for path, estimate in _estimates(shop, card, day, failed, console):
-            if console.is_terminal:
-                console.print(f"  {shop.name}/{path.stem}".ljust(60), end="\r", highlight=False)
-            _add_rows(table, path.stem, estimate, card)
-            if no_pdf:
-                continue
+        rows: list[list[str]] = []
+        for name, estimate in _estimates(shop, card, day, failed):
+            rows.extend(_rows(name, estimate, card))
             try:
-                write_quotation(estimate, card, out / f"{shop.name}-{path.stem}.pdf")
+                if no_pdf is None:
+                    write_quotation(estimate, card, out / f"{shop.name}-{name}.pdf")
             except DocumentError as error:
-                no_pdf.append(error)
-        console.print(table)
+                no_pdf = error
+        click.echo(_table(rows, card))
     for message in failed:
-        console.print(message, style="red", highlight=False)
-    if no_pdf:
-        console.print(f"No PDF written. {no_pdf[0]}", highlight=False, soft_wrap=True)
-    else:
-        console.print(f"Quotations written to {out}", highlight=False)
+        click.secho(message, fg="red", err=True)
+    click.echo(f"No PDF written. {no_pdf}" if no_pdf else f"Quotations written to {out}")
     return 1 if failed else 0
 
 
-def _estimates(
-    shop: Path, card: RateCard, day: datetime.date, failed: list[str], console: Console
-) -> Iterator[tuple[Path, Estimate]]:
+def _estimates(shop: Path, card: RateCard, day: datetime.date, failed: list[str]) -> Iterator[tuple[str, Estimate]]:
+    """Each job's estimate, with its name shown while a person waits for it."""
     for path in sorted((shop / "jobs").glob("*.toml")):
+        if sys.stdout.isatty():
+            click.echo(f"\r{shop.name}: {path.stem}".ljust(60) + "\r", nl=False)
         try:
-            yield path, estimate_job(load_job(path), card, on=day)
+            yield path.stem, estimate_job(load_job(path), card, on=day)
         except QuotingError as error:
             failed.append(f"{shop.name}/{path.stem}: {error}")
 
 
-def _table(card: RateCard) -> Table:
-    table = Table(
-        title=f"{card.letterhead.name} ({card.region.currency})",
-        title_justify="left",
-        title_style="bold",
-        box=box.SIMPLE_HEAD,
-        padding=(0, 1, 0, 0),
-    )
-    for name in ("Job", "Quantity"):
-        table.add_column(name, no_wrap=True)
-    for name in ("Hours", "Cost", "Net price", card.tax.name, "Total", "Margin"):
-        table.add_column(name, justify="right", no_wrap=True)
-    return table
+def _table(rows: list[list[str]], card: RateCard) -> str:
+    headers = ["Job", "Quantity", "Hours", "Cost", "Net price", card.tax.name, "Total", "Margin"]
+    return table(rows, headers=headers, title=f"{card.letterhead.name}, {card.region.currency}") + "\n"
 
 
-def _add_rows(table: Table, name: str, estimate: Estimate, card: RateCard) -> None:
+def _rows(name: str, estimate: Estimate, card: RateCard) -> Iterator[list[str]]:
     for place, option in enumerate(estimate.options):
         price = option.price
-        table.add_row(
+        yield [
             name if place == 0 else "",
             f"{option.quantity:,}",
             f"{option.hours.labour:.1f}",
@@ -106,4 +88,4 @@ def _add_rows(table: Table, name: str, estimate: Estimate, card: RateCard) -> No
             amount(price.total - price.net, card),
             amount(price.total, card),
             f"{price.margin * 100:.1f} %",
-        )
+        ]

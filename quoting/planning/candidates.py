@@ -8,9 +8,10 @@ from decimal import Decimal
 from msgspec import Struct
 
 from quoting.job import Item, Part
+from quoting.numbers import plain
 from quoting.planning.forms import FormPlan, form_plan
 from quoting.planning.impositions import Imposed, impose
-from quoting.planning.parents import cutting_for
+from quoting.planning.parents import press_sheets_out
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.refusals import part_refusal, press_refusal, sheet_refusal
 from quoting.rate_card import RateCard
@@ -163,31 +164,13 @@ def _cut_to_size(
     """Press sheets a parent, cuts and back-gauge settings; ready-cut blanks are fed as they come."""
     if isinstance(stock, ReadyCut):
         return 1, 0, 0
-    cut = cutting_for(
-        stock.size.width_mm,
-        stock.size.height_mm,
-        width,
-        height,
-        trim_mm=stock.mill_edge_trim.in_base_unit,
-        orientation=_orientation(part, stock),
-    )
+    cut = press_sheets_out(part, stock, card, width_mm=width, height_mm=height)
     if not cut.count:
         return (
-            f"a press sheet of {width:f} x {height:f} mm does not come out of {stock.name}"
+            f"a press sheet of {plain(width)} x {plain(height)} mm does not come out of {stock.name}"
             f" ({stock.size.written}) with its grain as wanted: choose a larger sheet, or let the grain go"
         )
     return cut.count, cut.cuts, cut.settings
-
-
-def _orientation(part: Part, stock: ParentSheets) -> str:
-    """Whether pieces stand upright or turned in the parent, so that a fold runs with the grain."""
-    if part.fold is None or stock.grain == "none":
-        return "free"
-    parent_across = stock.size.width_mm >= stock.size.height_mm
-    grain_across = parent_across == (stock.grain == "long")
-    piece_across = part.size.width_mm >= part.size.height_mm
-    fold_across = piece_across == (part.fold.along == "long side")
-    return "upright" if grain_across == fold_across else "turned"
 
 
 def _cut_to_pieces(

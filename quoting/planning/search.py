@@ -71,7 +71,7 @@ def way(plan: PartPlan, card: RateCard) -> str:
     return f"{plan.label}: {card.presses[plan.press].name}, {plan.imposition}, {plan.number_up} up"
 
 
-def plan_job(prepared: PreparedJob, quantity: int) -> JobPlan:
+def plan_job(prepared: PreparedJob, quantity: int, *, recording: bool = True) -> JobPlan:
     """
     The job plan of least cost for one quantity of sets.
 
@@ -82,7 +82,8 @@ def plan_job(prepared: PreparedJob, quantity: int) -> JobPlan:
     search = _Search(prepared, quantity)
     search.from_part(0, ())
     chosen = [search.options[place][pick] for place, pick in enumerate(search.best_picks)]
-    return _worked_out(prepared, quantity, [load.plan for load in chosen], search)
+    do = Recording() if recording else Plainly()
+    return _worked_out(do, prepared, quantity, [load.plan for load in chosen], search)
 
 
 class _Search:
@@ -162,9 +163,8 @@ def _all_requirements(
     return (*requirements, *work.requirements), work
 
 
-def _worked_out(prepared: PreparedJob, quantity: int, plans: Sequence[PartPlan], search: _Search) -> JobPlan:
-    """The chosen plans once more, every formula written down."""
-    do = Recording()
+def _worked_out(do: Do, prepared: PreparedJob, quantity: int, plans: Sequence[PartPlan], search: _Search) -> JobPlan:
+    """The chosen plans once more; a recording ``do`` has every formula written down."""
     loads = tuple(_load(do, prepared, number, plan, quantity) for number, plan in enumerate(plans))
     requirements, work = _all_requirements(do, prepared, loads, quantity)
     others = sorted(search.finished, key=lambda found: (found[0], search._order(found[1])))
