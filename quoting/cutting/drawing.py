@@ -1,0 +1,198 @@
+"""A layout drawn: as lines of a terminal, and as SVG with dimensions, numbered cuts and grain."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
+from xml.sax.saxutils import escape
+
+from quoting.cutting.layout import Cut, Layout, Place
+from quoting.numbers import in_engine_context, plain
+
+# Which of left, right, up, down a line leaves a crossing by, to the character that shows it.
+_LEFT, _RIGHT, _UP, _BELOW = 1, 2, 4, 8
+_LINES = {
+    0: " ",
+    _LEFT: "─",
+    _RIGHT: "─",
+    _LEFT | _RIGHT: "─",
+    _UP: "│",
+    _BELOW: "│",
+    _UP | _BELOW: "│",
+    _RIGHT | _BELOW: "┌",
+    _LEFT | _BELOW: "┐",
+    _RIGHT | _UP: "└",
+    _LEFT | _UP: "┘",
+    _RIGHT | _UP | _BELOW: "├",
+    _LEFT | _UP | _BELOW: "┤",
+    _LEFT | _RIGHT | _BELOW: "┬",
+    _LEFT | _RIGHT | _UP: "┴",
+    _LEFT | _RIGHT | _UP | _BELOW: "┼",
+}
+# A character is about twice as high as it is wide.
+_HIGH_PER_WIDE = 2
+_MOST_NUMBERED_CUTS = 99
+
+
+class _Page:
+    """Characters that lines are drawn between."""
+
+    def __init__(self, columns: int, rows: int) -> None:
+        self.strokes = [[0] * columns for _ in range(rows)]
+
+    def box(self, left: int, head: int, right: int, tail: int) -> None:
+        for column in range(left, right):
+            for row in (head, tail):
+                self.strokes[row][column] |= _RIGHT
+                self.strokes[row][column + 1] |= _LEFT
+        for row in range(head, tail):
+            for column in (left, right):
+                self.strokes[row][column] |= _BELOW
+                self.strokes[row + 1][column] |= _UP
+
+    def lines(self) -> list[str]:
+        return ["".join(_LINES[stroke] for stroke in row).rstrip() for row in self.strokes]
+
+
+@in_engine_context
+def drawn_in_text(layout: Layout, *, columns: int = 72) -> list[str]:
+    """
+    The layout as lines of box characters, at most ``columns`` wide, with a line of words under it.
+
+    Pieces too small for the scale run into each other; the words give the count.
+    """
+    columns = max(columns, 20)
+    sheet = layout.sheet
+    rows = max(4, int((columns - 1) * sheet.height_mm / sheet.width_mm / _HIGH_PER_WIDE))
+    page = _Page(columns, rows + 1)
+    page.box(0, 0, columns - 1, rows)
+    for place in layout.places:
+        page.box(*_scaled(place, (columns - 1) / sheet.width_mm, rows / sheet.height_mm))
+    return [*page.lines(), *_words(layout)]
+
+
+def _scaled(place: Place, per_mm_across: Decimal, per_mm_down: Decimal) -> tuple[int, int, int, int]:
+    left, head = place.x_mm * per_mm_across, place.y_mm * per_mm_down
+    right = (place.x_mm + place.width_mm) * per_mm_across
+    tail = (place.y_mm + place.height_mm) * per_mm_down
+    return int(left), int(head), int(right), int(tail)
+
+
+def _words(layout: Layout) -> list[str]:
+    arrow = {"across": "grain ↔", "down": "grain ↕", "none": ""}[layout.grain]
+    facts = [
+        f"{layout.count} out of {_size(layout.sheet.width_mm, layout.sheet.height_mm)}",
+        f"piece {_size(layout.piece.width_mm, layout.piece.height_mm)}",
+        f"{len(layout.cuts)} cuts, {layout.settings} settings",
+        arrow,
+    ]
+    return [" · ".join(fact for fact in facts if fact), *layout.cautions]
+
+
+def _size(width_mm: Decimal, height_mm: Decimal) -> str:
+    return f"{plain(width_mm)} × {plain(height_mm)} mm"
+
+
+@in_engine_context
+def drawn_in_svg(layout: Layout) -> str:
+    """
+    The layout as an SVG document: one colour, waste hatched, every word as text.
+
+    A unit of the drawing is a millimetre. Cuts are numbered in their order, up to the 99th.
+    """
+    sheet = layout.sheet
+    size = max(sheet.width_mm, sheet.height_mm)
+    type_size = size / 40
+    edge = type_size * 3
+    box = " ".join(plain(side) for side in (-edge, -edge, sheet.width_mm + 2 * edge, sheet.height_mm + 2 * edge))
+    return "\n".join(
+        [
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" role="img" aria-labelledby="t d"'
+            f' font-family="serif" font-size="{plain(type_size)}" fill="none" stroke="black"'
+            f' stroke-width="{plain(size / 1000)}">',
+            f'<title id="t">{escape(_words(layout)[0])}</title>',
+            f'<desc id="d">{escape(_description(layout))}</desc>',
+            *_hatching(type_size),
+            _rect(Decimal(0), Decimal(0), sheet.width_mm, sheet.height_mm, 'fill="url(#waste)"'),
+            *_pieces(layout.places),
+            *_cut_numbers(layout.cuts, type_size),
+            *_dimensions(layout, type_size),
+            "</svg>",
+            "",
+        ]
+    )
+
+
+def _description(layout: Layout) -> str:
+    turned = sum(place.turned for place in layout.places)
+    facts = [
+        f"{layout.count - turned} pieces as given, {turned} turned.",
+        f"No layout holds more than {layout.bound}; {layout.proof}.",
+        f"Slack {plain(layout.slack_across_mm)} mm across, {plain(layout.slack_down_mm)} mm down.",
+        *(f"Caution: {caution}." for caution in layout.cautions),
+    ]
+    return " ".join(facts)
+
+
+def _hatching(type_size: Decimal) -> Iterator[str]:
+    step = plain(type_size / 2)
+    yield f'<pattern id="waste" width="{step}" height="{step}" patternUnits="userSpaceOnUse">'
+    yield f'<path d="M0 {step}L{step} 0" stroke-width="{plain(type_size / 40)}"/>'
+    yield "</pattern>"
+
+
+def _rect(x: Decimal, y: Decimal, width: Decimal, height: Decimal, more: str) -> str:
+    sides = f'x="{plain(x)}" y="{plain(y)}" width="{plain(width)}" height="{plain(height)}"'
+    return f"<rect {sides} {more}/>"
+
+
+def _pieces(places: Iterable[Place]) -> Iterator[str]:
+    for place in places:
+        yield _rect(place.x_mm, place.y_mm, place.width_mm, place.height_mm, 'fill="white"')
+
+
+def _cut_numbers(cuts: tuple[Cut, ...], type_size: Decimal) -> Iterator[str]:
+    """A number where each cut begins: at the head of an upright one, at the left of a level one."""
+    for number, cut in enumerate(cuts[:_MOST_NUMBERED_CUTS], start=1):
+        x, y = (cut.at_mm, cut.y_mm) if cut.direction == "upright" else (cut.x_mm, cut.at_mm)
+        dx, dy = (0, type_size) if cut.direction == "upright" else (type_size, 0)
+        label = f"{number}"
+        yield _text(x + dx, y + dy, label, 'text-anchor="middle" dominant-baseline="middle"', type_size / 2)
+
+
+def _text(x: Decimal, y: Decimal, words: str, more: str, type_size: Decimal) -> str:
+    place = f'x="{plain(x)}" y="{plain(y)}" font-size="{plain(type_size)}"'
+    return f'<text {place} fill="black" stroke="none" {more}>{escape(words)}</text>'
+
+
+def _dimensions(layout: Layout, type_size: Decimal) -> Iterator[str]:
+    width, height = layout.sheet.width_mm, layout.sheet.height_mm
+    middle = 'text-anchor="middle"'
+    yield _text(width / 2, -type_size, f"{plain(width)} mm", middle, type_size)
+    turn = f'{middle} transform="rotate(-90 {plain(-type_size)} {plain(height / 2)})"'
+    yield _text(-type_size, height / 2, f"{plain(height)} mm", turn, type_size)
+    yield from _grain_arrow(layout, type_size)
+    for place in layout.places[:1]:
+        x, y = place.x_mm + place.width_mm / 2, place.y_mm + place.height_mm / 2
+        words = f"{plain(place.width_mm)} × {plain(place.height_mm)}"
+        yield _text(x, y, words, middle, min(type_size, place.width_mm / len(words) * 2))
+
+
+def _grain_arrow(layout: Layout, type_size: Decimal) -> Iterator[str]:
+    if layout.grain == "none":
+        return
+    long, head = type_size * 6, type_size / 2
+    x, y = (layout.sheet.width_mm - long) / 2, layout.sheet.height_mm + type_size * 2
+    if layout.grain == "down":
+        x, y = layout.sheet.width_mm + type_size * 2, (layout.sheet.height_mm - long) / 2
+        start, points = (
+            f"M{plain(x)} {plain(y)}v{plain(long)}",
+            f"l{plain(-head)} {plain(-head)}m{plain(head)} {plain(head)}l{plain(head)} {plain(-head)}",
+        )
+    else:
+        start, points = (
+            f"M{plain(x)} {plain(y)}h{plain(long)}",
+            f"l{plain(-head)} {plain(-head)}m{plain(head)} {plain(head)}l{plain(-head)} {plain(head)}",
+        )
+    yield f'<path d="{start}{points}"/>'
+    yield _text(x, y - head, "grain", "", type_size)
