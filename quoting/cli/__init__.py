@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import datetime
 import gc
+import shutil
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -100,6 +102,65 @@ def quote(job_path: Path, card_path: Path, on: datetime.datetime | None, out: Pa
     card = load_rate_card(card_path)
     write_quotation(estimate_job(load_job(job_path), card, on=_day(on, card)), card, out)
     click.echo(f"{out} written")
+
+
+_MEASURES = ("gutter", "trim", "margins", "gripper", "bleed", "blade")
+
+
+def _measure_options(function: Callable[..., None]) -> Callable[..., None]:
+    told = {
+        "gutter": "Between neighbours; without it one cut serves two.",
+        "trim": "Mill edge off every side of the sheet.",
+        "margins": "What stays empty at every side besides.",
+        "gripper": "What stays empty at the head.",
+        "bleed": "What prints over a piece's edge.",
+        "blade": "Longest cut of the cutter.",
+    }
+    for name in reversed(_MEASURES):
+        function = click.option(f"--{name}", metavar="LENGTH", help=told[name])(function)
+    return function
+
+
+@commands.command()
+@click.argument("sheet", required=False)
+@click.argument("piece", required=False)
+@_measure_options
+@click.option(
+    "--grain", type=click.Choice(["long", "short", "any"]), default="any", help="Grain the piece must have."
+)
+@click.option("--sheet-grain", type=click.Choice(["long", "short", "none"]), default="long", show_default=True)
+@click.option("--round-web", metavar="LENGTH", help="Round pieces, die-cut: the web between them.")
+@click.option("--from", "listed", type=_PATH, help="A TOML file of [[cuts]], each with sheet and piece.")
+@click.option("--svg", type=_PATH, help="Write the drawing, with dimensions and the order of cuts.")
+@click.option("--json", "as_json", is_flag=True, help="Count, bound, layout and cuts for a machine.")
+def cut(
+    sheet: str | None,
+    piece: str | None,
+    listed: Path | None,
+    svg: Path | None,
+    *,
+    as_json: bool,
+    **asked: str | None,
+) -> None:
+    """How many PIECEs come out of a SHEET: quoting cut "26 x 40 in" "3 1/2 x 2 in"."""
+    from quoting.cli.cut import Question, answer, questions_in, show, write_svg
+    from quoting.reader import convert, to_json
+
+    if listed is not None:
+        questions = questions_in(listed)
+    elif sheet and piece:
+        told = {name: value for name, value in asked.items() if value is not None}
+        questions = (convert({"sheet": sheet, "piece": piece, **told}, Question),)
+    else:
+        raise click.UsageError("expected SHEET and PIECE, or --from FILE; found neither")
+    found = [answer(question) for question in questions]
+    if as_json:
+        click.echo(to_json(found[0] if listed is None else found, indent=2).decode())
+    else:
+        for question, one in zip(questions, found, strict=True):
+            show(question, one, columns=min(100, shutil.get_terminal_size((80, 24)).columns))
+    if svg is not None:
+        write_svg(found[0], svg)
 
 
 @commands.command()
