@@ -1,9 +1,11 @@
 """How many equal pieces a guillotine can cut out of a rectangle: the number alone, fast."""
 
-# ruff: noqa: PLR1730  # a call of max costs as much as a whole count may
+# ruff: noqa: PLR0911, PLR0912, PLR1730  # one call more, of max even, costs as much as a whole count may
 from __future__ import annotations
 
-from quoting.cutting.partitions import Partition, corners_among, remainders
+from itertools import repeat
+
+from quoting.cutting.partitions import Partition, corners
 from quoting.errors import Fault, MeasureError
 
 MOST_PIECES = 1_000_000
@@ -39,7 +41,9 @@ def count_out(length: int, width: int, a: int, b: int, *, turn: bool = True) -> 
         raise _refusal(length, width, a, b) from None
     if signs < 1 or not turn:
         return _grid(length, width, a, b)
-    if a < b:
+    if a <= b:
+        if a == b:
+            return _grid(length, width, a, b)
         a, b = b, a
     if length < width:
         length, width = width, length
@@ -47,24 +51,39 @@ def count_out(length: int, width: int, a: int, b: int, *, turn: bool = True) -> 
         return _grid(length, width, a, b)
     # From here to the end the steps are written out: a call would cost more than what it does.
     longs, shorts, longs_up, shorts_up = length // a, length // b, width // a, width // b
-    best = longs * shorts_up
-    other = shorts * longs_up
-    if other > best:
-        best = other
-    most = length * width // (a * b)
+    as_given, turned = longs * shorts_up, shorts * longs_up
+    best = as_given if as_given > turned else turned
+    area = a * b
+    most = length * width // area
     if best == most:
         return best
-    other = longs * shorts_up + (length - longs * a) // b * longs_up
-    if other > best:
-        best = other
-    other = longs_up * shorts + (width - longs_up * a) // b * longs
-    if other > best:
-        best = other
+    as_given += length % a // b * longs_up
+    turned += width % a // b * longs
+    if as_given > best:
+        best = as_given
+    if turned > best:
+        best = turned
     if best == most:
         return best
     if most > MOST_PIECES or shorts_up > MOST_ALONG_A_SIDE:
         raise _too_many(most, shorts_up)
-    return _searched(length, width, a, b, best)
+    least_up, rest = b, width
+    while rest >= 0 and least_up:
+        left = rest % b
+        if left < least_up:
+            least_up = left
+        rest -= a
+    if least_up and length * (width - least_up) // area == best:
+        return best
+    least, rest = b, length
+    while rest >= 0 and least:
+        left = rest % b
+        if left < least:
+            least = left
+        rest -= a
+    if least and (length - least) * (width - least_up) // area == best:
+        return best
+    return _searched(length, width, a, b)
 
 
 def _grid(length: int, width: int, a: int, b: int) -> int:
@@ -73,22 +92,14 @@ def _grid(length: int, width: int, a: int, b: int) -> int:
     return (length // a) * (width // b)
 
 
-def _searched(length: int, width: int, a: int, b: int, best: int) -> int:
-    left_up = remainders(width, a, b)
-    used_up = width - min(left_up)
-    if length * used_up // (a * b) == best:
-        return best
-    left = remainders(length, a, b)
-    used = length - min(left)
-    if used * used_up // (a * b) == best:
-        return best
-    ends_up = corners_among(left_up, width, a, b)
-    if len(ends_up) == 2:
-        return _two_kinds_of_column(length, a, b, ends_up)
-    ends = corners_among(left, length, a, b)
-    if len(ends) == 2:
-        return _two_kinds_of_column(width, a, b, ends)
-    return _many_kinds_of_column(width, a, b, ends)
+def _searched(length: int, width: int, a: int, b: int) -> int:
+    kinds = corners(width, a, b)
+    if len(kinds) == 2:
+        return _two_kinds_of_column(length, a, b, kinds)
+    kinds = corners(length, a, b)
+    if len(kinds) == 2:
+        return _two_kinds_of_column(width, a, b, kinds)
+    return _many_kinds_of_column(width, a, b, kinds)
 
 
 def _two_kinds_of_column(length: int, a: int, b: int, kinds: list[Partition]) -> int:
@@ -116,13 +127,9 @@ def column_values(length: int, a: int, b: int, kinds: list[Partition]) -> tuple[
     """The most pieces in one column that is 0, 1, 2 ... times ``a`` wide, and as many times ``b``."""
     shorts_in = [wide // b for wide in range(0, length + 1, a)]
     longs_in = [wide // a for wide in range(0, length + 1, b)]
-    by_a, by_b = [0] * len(shorts_in), [0] * len(longs_in)
-    for rows, rows_turned in kinds:
-        in_a = [rows * i + rows_turned * j for i, j in enumerate(shorts_in)]
-        in_b = [rows * i + rows_turned * j for j, i in enumerate(longs_in)]
-        by_a = list(map(max, by_a, in_a))
-        by_b = list(map(max, by_b, in_b))
-    return by_a, by_b
+    in_a = [[rows * i + turned * j for i, j in enumerate(shorts_in)] for rows, turned in kinds]
+    in_b = [[rows * i + turned * j for j, i in enumerate(longs_in)] for rows, turned in kinds]
+    return list(map(max, repeat(0), *in_a)), list(map(max, repeat(0), *in_b))
 
 
 def _join(values: list[int]) -> None:

@@ -24,11 +24,7 @@ def corners(side: int, long: int, short: int) -> list[Partition]:
     Any worth that is linear in the numbers of short and of long sides is greatest at one of them,
     so a search needs no other.
     """
-    return corners_among(remainders(side, long, short), side, long, short)
-
-
-def corners_among(left_over: list[int], side: int, long: int, short: int) -> list[Partition]:
-    """As ``corners``, from the remainders already worked out."""
+    left_over = remainders(side, long, short)
     least = min(left_over)
     points = _falling(left_over, least, side, long, short)
     points += _falling_from_the_end(left_over, least, points[-1][1], side, long, short)
