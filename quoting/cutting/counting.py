@@ -31,9 +31,11 @@ def count_out(length: int, width: int, a: int, b: int, *, turn: bool = True) -> 
             over 5,000 pieces along the shorter side. Neither bound holds where a grid fills the sheet.
 
     Source:
-        Three stages suffice: compared with a general dynamic programme in 74.5 million small cases
-        and 289,000 random ones, and in tests/cutting. The published polynomial methods are Tarnowski,
-        Terno and Scheithauer, INFOR 32 (1994), and Arslanov, EJOR 125 (2000).
+        Three stages suffice: compared with a general dynamic programme in 74.5 million small cases and
+        289,000 random ones before this was written; with this code, in 9.9 million (sheet sides up to
+        230, pieces' sides coprime and up to 41, room for up to 400) and in tests/cutting. Polynomial
+        methods are published: Tarnowski, Terno and Scheithauer, INFOR 32 (1994); Arslanov, EJOR 125
+        (2000).
     """
     try:
         signs = length | width | a | b
