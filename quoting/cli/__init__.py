@@ -160,7 +160,7 @@ def cut(
         for question, one in zip(questions, found, strict=True):
             show(question, one, columns=min(100, shutil.get_terminal_size((80, 24)).columns))
     if svg is not None:
-        write_svg(found[0], svg)
+        write_svg(questions[0], found[0], svg)
 
 
 @commands.command()

@@ -11,6 +11,7 @@ from msgspec import Meta, Struct
 
 from quoting import reader
 from quoting.cutting import Layout, Margins, Rectangle, Rounds, cut_out, drawn_in_svg, drawn_in_text, round_out
+from quoting.cutting.drawing import Unit
 from quoting.cutting.grain import GrainWanted
 from quoting.errors import DocumentError, Fault, InputError, MeasureError
 from quoting.numbers import whole_up
@@ -97,7 +98,11 @@ def show(question: Question, found: Layout | Rounds, *, columns: int) -> None:
     if found.mixed:
         click.echo("Pieces lie both ways round: their grain is mixed.")
     if found.count:
-        click.echo("\n".join(drawn_in_text(found, columns=_columns(found, columns))))
+        click.echo("\n".join(drawn_in_text(found, columns=_columns(found, columns), unit=_unit(question))))
+
+
+def _unit(question: Question) -> Unit:
+    return "in" if question.sheet.is_in_inches else "mm"
 
 
 def _columns(layout: Layout, most: int) -> int:
@@ -105,7 +110,7 @@ def _columns(layout: Layout, most: int) -> int:
     return min(most, whole_up(2 * MOST_ROWS * layout.sheet.width_mm / layout.sheet.height_mm))
 
 
-def write_svg(layout: Layout | Rounds, path: Path) -> None:
+def write_svg(question: Question, layout: Layout | Rounds, path: Path) -> None:
     """
     The drawing of a layout as SVG.
 
@@ -115,6 +120,6 @@ def write_svg(layout: Layout | Rounds, path: Path) -> None:
     if isinstance(layout, Rounds):
         raise DocumentError("expected a layout that a guillotine cuts; found die-cut rounds, which are not drawn")
     try:
-        path.write_text(drawn_in_svg(layout), encoding="utf-8")
+        path.write_text(drawn_in_svg(layout, unit=_unit(question)), encoding="utf-8")
     except OSError as error:
         raise DocumentError(f"expected to write {path}; found {error.strerror}") from error

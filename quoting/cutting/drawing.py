@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
+from typing import Literal
 from xml.sax.saxutils import escape
 
 from quoting.cutting.layout import Cut, Layout, Place
 from quoting.numbers import in_engine_context, plain
+from quoting.units import MM_PER_INCH
+
+Unit = Literal["mm", "in"]
 
 # Which of left, right, up, down a line leaves a crossing by, to the character that shows it.
 _LEFT, _RIGHT, _UP, _BELOW = 1, 2, 4, 8
@@ -55,7 +59,7 @@ class _Page:
 
 
 @in_engine_context
-def drawn_in_text(layout: Layout, *, columns: int = 72) -> list[str]:
+def drawn_in_text(layout: Layout, *, columns: int = 72, unit: Unit = "mm") -> list[str]:
     """
     The layout as lines of box characters, at most ``columns`` wide, with a line of words under it.
 
@@ -68,7 +72,7 @@ def drawn_in_text(layout: Layout, *, columns: int = 72) -> list[str]:
     page.box(0, 0, columns - 1, rows)
     for place in layout.places:
         page.box(*_scaled(place, (columns - 1) / sheet.width_mm, rows / sheet.height_mm))
-    return [*page.lines(), *_words(layout)]
+    return [*page.lines(), *_words(layout, unit)]
 
 
 def _scaled(place: Place, per_mm_across: Decimal, per_mm_down: Decimal) -> tuple[int, int, int, int]:
@@ -78,27 +82,31 @@ def _scaled(place: Place, per_mm_across: Decimal, per_mm_down: Decimal) -> tuple
     return int(left), int(head), int(right), int(tail)
 
 
-def _words(layout: Layout) -> list[str]:
+def _words(layout: Layout, unit: Unit) -> list[str]:
     arrow = {"across": "grain ↔", "down": "grain ↕", "none": ""}[layout.grain]
     facts = [
-        f"{layout.count} out of {_size(layout.sheet.width_mm, layout.sheet.height_mm)}",
-        f"piece {_size(layout.piece.width_mm, layout.piece.height_mm)}",
+        f"{layout.count} out of {_size(layout.sheet.width_mm, layout.sheet.height_mm, unit)}",
+        f"piece {_size(layout.piece.width_mm, layout.piece.height_mm, unit)}",
         f"{len(layout.cuts)} cuts, {layout.settings} settings",
         arrow,
     ]
     return [" · ".join(fact for fact in facts if fact), *layout.cautions]
 
 
-def _size(width_mm: Decimal, height_mm: Decimal) -> str:
-    return f"{plain(width_mm)} × {plain(height_mm)} mm"
+def _size(width_mm: Decimal, height_mm: Decimal, unit: Unit) -> str:
+    return f"{_length(width_mm, unit)} × {_length(height_mm, unit)} {unit}"
+
+
+def _length(length_mm: Decimal, unit: Unit) -> str:
+    return plain(length_mm if unit == "mm" else length_mm / MM_PER_INCH)
 
 
 @in_engine_context
-def drawn_in_svg(layout: Layout) -> str:
+def drawn_in_svg(layout: Layout, *, unit: Unit = "mm") -> str:
     """
     The layout as an SVG document: one colour, waste hatched, every word as text.
 
-    A unit of the drawing is a millimetre. Cuts are numbered in their order, up to the 99th.
+    A unit of the drawing is a millimetre; ``unit`` is what its words tell lengths in. Cuts are numbered in their order, up to the 99th.
     """
     sheet = layout.sheet
     size = max(sheet.width_mm, sheet.height_mm)
@@ -110,25 +118,26 @@ def drawn_in_svg(layout: Layout) -> str:
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" role="img" aria-labelledby="t d"'
             f' font-family="serif" font-size="{plain(type_size)}" fill="none" stroke="black"'
             f' stroke-width="{plain(size / 1000)}">',
-            f'<title id="t">{escape(_words(layout)[0])}</title>',
-            f'<desc id="d">{escape(_description(layout))}</desc>',
+            f'<title id="t">{escape(_words(layout, unit)[0])}</title>',
+            f'<desc id="d">{escape(_description(layout, unit))}</desc>',
             *_hatching(type_size),
             _rect(Decimal(0), Decimal(0), sheet.width_mm, sheet.height_mm, 'fill="url(#waste)"'),
             *_pieces(layout.places),
             *_cut_numbers(layout.cuts, type_size),
-            *_dimensions(layout, type_size),
+            *_dimensions(layout, type_size, unit),
             "</svg>",
             "",
         ]
     )
 
 
-def _description(layout: Layout) -> str:
+def _description(layout: Layout, unit: Unit) -> str:
     turned = sum(place.turned for place in layout.places)
     facts = [
         f"{layout.count - turned} pieces as given, {turned} turned.",
         f"No layout holds more than {layout.bound}; {layout.proof}.",
-        f"Slack {plain(layout.slack_across_mm)} mm across, {plain(layout.slack_down_mm)} mm down.",
+        f"Slack {_length(layout.slack_across_mm, unit)} {unit} across,"
+        f" {_length(layout.slack_down_mm, unit)} {unit} down.",
         *(f"Caution: {caution}." for caution in layout.cautions),
     ]
     return " ".join(facts)
@@ -157,6 +166,9 @@ def _cut_numbers(cuts: tuple[Cut, ...], type_size: Decimal) -> Iterator[str]:
         x, y = (cut.at_mm, cut.y_mm) if cut.direction == "upright" else (cut.x_mm, cut.at_mm)
         dx, dy = (0, type_size) if cut.direction == "upright" else (type_size, 0)
         label = f"{number}"
+        half = type_size / 4
+        wide = half * len(label)
+        yield _rect(x + dx - wide, y + dy - half, wide * 2, half * 2, 'fill="white" stroke="none"')
         yield _text(x + dx, y + dy, label, 'text-anchor="middle" dominant-baseline="middle"', type_size / 2)
 
 
@@ -165,16 +177,16 @@ def _text(x: Decimal, y: Decimal, words: str, more: str, type_size: Decimal) -> 
     return f'<text {place} fill="black" stroke="none" {more}>{escape(words)}</text>'
 
 
-def _dimensions(layout: Layout, type_size: Decimal) -> Iterator[str]:
+def _dimensions(layout: Layout, type_size: Decimal, unit: Unit) -> Iterator[str]:
     width, height = layout.sheet.width_mm, layout.sheet.height_mm
     middle = 'text-anchor="middle"'
-    yield _text(width / 2, -type_size, f"{plain(width)} mm", middle, type_size)
+    yield _text(width / 2, -type_size, f"{_length(width, unit)} {unit}", middle, type_size)
     turn = f'{middle} transform="rotate(-90 {plain(-type_size)} {plain(height / 2)})"'
-    yield _text(-type_size, height / 2, f"{plain(height)} mm", turn, type_size)
+    yield _text(-type_size, height / 2, f"{_length(height, unit)} {unit}", turn, type_size)
     yield from _grain_arrow(layout, type_size)
     for place in layout.places[:1]:
         x, y = place.x_mm + place.width_mm / 2, place.y_mm + place.height_mm / 2
-        words = f"{plain(place.width_mm)} × {plain(place.height_mm)}"
+        words = f"{_length(place.width_mm, unit)} × {_length(place.height_mm, unit)}"
         yield _text(x, y, words, middle, min(type_size, place.width_mm / len(words) * 2))
 
 
@@ -184,7 +196,7 @@ def _grain_arrow(layout: Layout, type_size: Decimal) -> Iterator[str]:
     long, head = type_size * 6, type_size / 2
     x, y = (layout.sheet.width_mm - long) / 2, layout.sheet.height_mm + type_size * 2
     if layout.grain == "down":
-        x, y = layout.sheet.width_mm + type_size * 2, (layout.sheet.height_mm - long) / 2
+        x, y = layout.sheet.width_mm + type_size * 3 / 2, (layout.sheet.height_mm - long) / 2
         start, points = (
             f"M{plain(x)} {plain(y)}v{plain(long)}",
             f"l{plain(-head)} {plain(-head)}m{plain(head)} {plain(head)}l{plain(head)} {plain(-head)}",
@@ -195,4 +207,6 @@ def _grain_arrow(layout: Layout, type_size: Decimal) -> Iterator[str]:
             f"l{plain(-head)} {plain(-head)}m{plain(head)} {plain(head)}l{plain(-head)} {plain(head)}",
         )
     yield f'<path d="{start}{points}"/>'
-    yield _text(x, y - head, "grain", "", type_size)
+    y -= head
+    turn = f'transform="rotate(-90 {plain(x)} {plain(y)})"' if layout.grain == "down" else ""
+    yield _text(x, y, "grain", turn, type_size)

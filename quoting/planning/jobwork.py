@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 
 from msgspec import Struct
@@ -18,13 +18,13 @@ from quoting.bench.packing import (
     pile_labour,
 )
 from quoting.bench.prepress import proof_labour
-from quoting.bench.washing_up import CLEAN, wash_table
+from quoting.bench.washing_up import CLEAN
 from quoting.errors import Fault, JobError
 from quoting.formulas import Do, formula
 from quoting.job import Job
 from quoting.numbers import whole_up
+from quoting.planning.orders import SittingOrder, WashMemory
 from quoting.planning.quantities import PartWorkload
-from quoting.planning.sittings import Stint, WashCosts, best_sittings
 from quoting.presswork import Pass
 from quoting.rate_card import MINUTES_AN_HOUR, RateCard
 from quoting.requirements import Charge, Draw, Labour, Requirement
@@ -49,13 +49,6 @@ class JobWork(Struct, frozen=True, kw_only=True):
     grams: Decimal
 
 
-class _Run(Struct, frozen=True):
-    """Passes that follow each other with one ink on the press."""
-
-    ink: str
-    passes: tuple[tuple[Pass, Decimal], ...]
-
-
 @formula(unit="min", sentence="{inkings} inkings × {ink_up} min")
 def ink_up_minutes(*, inkings: int, ink_up: Decimal) -> Decimal:
     """Minutes to put an ink on a clean press, so many times. [min]"""
@@ -68,48 +61,28 @@ def wash_minutes(*, washes: int, minutes: Decimal) -> Decimal:
     return washes * minutes
 
 
-class WashMemory:
-    """Wash-ups and inkings of one card as money, worked out once for many plans."""
-
-    def __init__(self, card: RateCard) -> None:
-        self.card = card
-        self.minutes = wash_table(card.washing_up, card.inks)
-        self._costs: dict[str, WashCosts] = {}
-
-    def costs(self, press_name: str) -> WashCosts:
-        """What each wash and each inking costs at one press."""
-        if press_name not in self._costs:
-            self._costs[press_name] = self._work_out(press_name)
-        return self._costs[press_name]
-
-    def _work_out(self, press_name: str) -> WashCosts:
-        card, press = self.card, self.card.presses[press_name]
-        rate = card.person_rate(card.worked_by.presswork) + card.machine_rate(press_name)
-        a_minute = rate / MINUTES_AN_HOUR
-        washes = [(before, after, minutes * a_minute) for (before, after), minutes in self.minutes.items()]
-        from_clean = [(CLEAN, after, Decimal(0)) for after in (*card.inks, CLEAN)]
-        inkings = [
-            (name, press.ink_up * a_minute + press.dressing_ink * ink.price / ink.price_mass)
-            for name, ink in card.inks.items()
-        ]
-        return WashCosts(tuple(washes + from_clean), (*inkings, (CLEAN, Decimal(0))))
-
-
 def job_work(
-    do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard, quantity: int, memory: WashMemory
+    do: Do,
+    loads: Sequence[PartWorkload],
+    orders: Sequence[SittingOrder],
+    job: Job,
+    card: RateCard,
+    quantity: int,
+    memory: WashMemory,
 ) -> JobWork:
-    """Everything the job does once, for the plans that are chosen for its parts."""
+    """Everything the job does once, for plans of its parts that are printed in these orders."""
     requirements: list[Requirement] = list(
         handling_labour(card.handling, order=job.order, person=card.worked_by.handling)
     )
     requirements.extend(
         proof_labour(do, card.prepress, rounds=job.proofs.screen_rounds, person=card.worked_by.prepress)
     )
-    sittings: list[PressSitting] = []
     requirements.extend(_mixing(do, loads, job, card))
-    for press_name in card.presses:
-        found, asked = _at_press(do, press_name, loads, job, card, memory)
-        sittings.extend(found)
+    minutes = {work: some for load in loads for work, some in zip(load.plan.passes, load.pass_minutes, strict=True)}
+    sittings: list[PressSitting] = []
+    for order in orders:
+        sitting, asked = _at_press(do, order, minutes, job, card, memory)
+        sittings.append(sitting)
         requirements.extend(asked)
     requirements.extend(_counting(do, loads, job, card))
     pieces = sum(item.per_set for item in job.items) * quantity
@@ -149,76 +122,39 @@ def _weights(passes: Sequence[Pass], job: Job) -> tuple[Decimal, ...]:
 
 
 def _at_press(
-    do: Do, press_name: str, loads: Sequence[PartWorkload], job: Job, card: RateCard, memory: WashMemory
-) -> tuple[list[PressSitting], list[Requirement]]:
-    """The sittings of one press, and what inking and washing they ask."""
-    passes = [
-        (work, minutes)
-        for load in loads
-        if load.plan.press == press_name
-        for work, minutes in zip(load.plan.passes, load.pass_minutes, strict=True)
-    ]
-    if not passes:
-        return [], []
-    sittings: list[PressSitting] = []
+    do: Do,
+    order: SittingOrder,
+    minutes: Mapping[Pass, Decimal],
+    job: Job,
+    card: RateCard,
+    memory: WashMemory,
+) -> tuple[PressSitting, list[Requirement]]:
+    """One sitting, and what inking and washing it asks."""
     asked: list[Requirement] = []
-    for order in best_sittings(_stints([work for work, _ in passes], card), memory.costs(press_name)):
-        chosen = [passes[place] for place in order.stints]
-        more_days = _further_days([minutes for _, minutes in chosen], card)
-        asked.extend(_inking(do, _runs(chosen), press_name, job, card, memory))
-        for (work, _), days in zip(chosen, more_days, strict=True):
-            if days and work.ink:  # washed off at night, inked up in the morning
-                asked.extend(_ink_and_wash(do, work.ink, CLEAN, days, [work], press_name, job, card, memory))
-        sittings.append(
-            PressSitting(
-                press=press_name,
-                passes=tuple(work.label for work, _ in chosen),
-                further_days=sum(more_days),
-            )
-        )
-    return sittings, asked
-
-
-def _stints(passes: Sequence[Pass], card: RateCard) -> tuple[Stint, ...]:
-    """Passes as the order sees them: a side's colours keep their order; a wet sheet waits for another day."""
-    sheets = {(work.item, work.part): place for place, work in enumerate(passes)}
-    return tuple(
-        Stint(
-            ink=work.ink or CLEAN,
-            sheet=sheets[work.item, work.part],
-            wet=work.ink is not None and work.share_inked > card.stock_classes[work.stock_class].wet_share,
-            after=tuple(
-                place
-                for place, other in enumerate(passes)
-                if (other.item, other.part, other.side) == (work.item, work.part, work.side)
-                and other.colours_before < work.colours_before
-            ),
-        )
-        for work in passes
+    runs = _runs(order.passes)
+    for place, (ink, passes) in enumerate(runs):
+        after = runs[place + 1][0] if place + 1 < len(runs) else CLEAN
+        if ink != CLEAN:
+            asked.extend(_ink_and_wash(do, ink, after, 1, passes, order.press, job, card, memory))
+    more_days = _further_days([minutes[work] for work in order.passes], card)
+    for work, days in zip(order.passes, more_days, strict=True):
+        if days and work.ink:  # washed off at night, inked up in the morning
+            asked.extend(_ink_and_wash(do, work.ink, CLEAN, days, [work], order.press, job, card, memory))
+    sitting = PressSitting(
+        press=order.press, passes=tuple(work.label for work in order.passes), further_days=sum(more_days)
     )
+    return sitting, asked
 
 
-def _runs(passes: Sequence[tuple[Pass, Decimal]]) -> list[_Run]:
-    runs: list[_Run] = []
-    for work, minutes in passes:
+def _runs(passes: Sequence[Pass]) -> list[tuple[str, list[Pass]]]:
+    """Passes that follow each other with one ink on the press; ``clean`` for blind ones."""
+    runs: list[tuple[str, list[Pass]]] = []
+    for work in passes:
         ink = work.ink or CLEAN
-        if runs and runs[-1].ink == ink:
-            runs[-1] = _Run(ink, (*runs[-1].passes, (work, minutes)))
-        else:
-            runs.append(_Run(ink, ((work, minutes),)))
+        if not runs or runs[-1][0] != ink:
+            runs.append((ink, []))
+        runs[-1][1].append(work)
     return runs
-
-
-def _inking(
-    do: Do, runs: Sequence[_Run], press_name: str, job: Job, card: RateCard, memory: WashMemory
-) -> Iterator[Requirement]:
-    """Ink-up, dressing ink and the wash after each run of one ink."""
-    for place, run in enumerate(runs):
-        if run.ink == CLEAN:
-            continue
-        after = runs[place + 1].ink if place + 1 < len(runs) else CLEAN
-        passes = [work for work, _ in run.passes]
-        yield from _ink_and_wash(do, run.ink, after, 1, passes, press_name, job, card, memory)
 
 
 def _ink_and_wash(

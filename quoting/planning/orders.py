@@ -1,0 +1,109 @@
+"""The order of passes: on each press the sittings that cost least in ink and washing, over all parts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from quoting.bench.washing_up import CLEAN, wash_table
+from quoting.planning.part_plan import PartPlan
+from quoting.planning.sittings import MOST_EXACT, Stint, WashCosts, best_sittings
+from quoting.presswork import Pass
+from quoting.rate_card import MINUTES_AN_HOUR, RateCard
+
+
+class SittingOrder(Struct, frozen=True):
+    """One sitting: its press and its passes in the order they are printed."""
+
+    press: str
+    passes: tuple[Pass, ...]
+
+
+class WashMemory:
+    """Wash-ups and inkings of one card as money, worked out once for many plans."""
+
+    def __init__(self, card: RateCard) -> None:
+        self.card = card
+        self.minutes = wash_table(card.washing_up, card.inks)
+        self._costs: dict[str, WashCosts] = {}
+
+    def costs(self, press_name: str) -> WashCosts:
+        """What each wash and each inking costs at one press."""
+        if press_name not in self._costs:
+            self._costs[press_name] = self._work_out(press_name)
+        return self._costs[press_name]
+
+    def _work_out(self, press_name: str) -> WashCosts:
+        card, press = self.card, self.card.presses[press_name]
+        rate = card.person_rate(card.worked_by.presswork) + card.machine_rate(press_name)
+        a_minute = rate / MINUTES_AN_HOUR
+        washes = [(before, after, minutes * a_minute) for (before, after), minutes in self.minutes.items()]
+        from_clean = [(CLEAN, after, Decimal(0)) for after in (*card.inks, CLEAN)]
+        inkings = [
+            (name, press.ink_up * a_minute + press.dressing_ink * ink.price / ink.price_mass)
+            for name, ink in card.inks.items()
+        ]
+        return WashCosts(tuple(washes + from_clean), (*inkings, (CLEAN, Decimal(0))))
+
+
+def orders_of_passes(plans: Sequence[PartPlan], card: RateCard, memory: WashMemory) -> tuple[SittingOrder, ...]:
+    """Sittings for the passes of all plans, press by press."""
+    found: list[SittingOrder] = []
+    for press in dict.fromkeys(plan.press for plan in plans):
+        passes = [work for plan in plans if plan.press == press for work in plan.passes]
+        for sitting in best_sittings(_stints(passes, card), memory.costs(press)):
+            found.append(SittingOrder(press, tuple(passes[place] for place in sitting.stints)))
+    return tuple(found)
+
+
+def printed_in_order(plan: PartPlan, orders: Sequence[SittingOrder]) -> PartPlan:
+    """The plan with its passes in the order in which they are printed: counts are worked back along it."""
+    printed = [work for order in orders for work in order.passes if (work.item, work.part) == (plan.item, plan.part)]
+    return plan if tuple(printed) == plan.passes else replace(plan, passes=tuple(printed))
+
+
+def possible_orders(plan: PartPlan) -> Iterator[PartPlan]:
+    """
+    The plan in every order that its passes may be printed in, a side's colours keeping theirs.
+
+    With more passes than are ordered exactly, the listed order alone.
+    """
+    front = [work for work in plan.passes if work.side != "back"]
+    back = [work for work in plan.passes if work.side == "back"]
+    if len(plan.passes) > MOST_EXACT:
+        yield plan
+        return
+    for passes in _interleaved(front, back):
+        yield replace(plan, passes=passes)
+
+
+def _interleaved(one: Sequence[Pass], other: Sequence[Pass]) -> Iterator[tuple[Pass, ...]]:
+    if not (one and other):
+        yield (*one, *other)
+        return
+    for rest in _interleaved(one[1:], other):
+        yield (one[0], *rest)
+    for rest in _interleaved(one, other[1:]):
+        yield (other[0], *rest)
+
+
+def _stints(passes: Sequence[Pass], card: RateCard) -> tuple[Stint, ...]:
+    """Passes as the order sees them: a side's colours keep their order; a wet sheet waits for another day."""
+    sheets = {(work.item, work.part): place for place, work in enumerate(passes)}
+    return tuple(
+        Stint(
+            ink=work.ink or CLEAN,
+            sheet=sheets[work.item, work.part],
+            wet=work.ink is not None and work.share_inked > card.stock_classes[work.stock_class].wet_share,
+            after=tuple(
+                place
+                for place, other in enumerate(passes)
+                if (other.item, other.part, other.side) == (work.item, work.part, work.side)
+                and other.colours_before < work.colours_before
+            ),
+        )
+        for work in passes
+    )
