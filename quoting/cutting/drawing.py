@@ -106,7 +106,8 @@ def drawn_in_svg(layout: Layout, *, unit: Unit = "mm") -> str:
     """
     The layout as an SVG document: one colour, waste hatched, every word as text.
 
-    A unit of the drawing is a millimetre; ``unit`` is what its words tell lengths in. Cuts are numbered in their order, up to the 99th.
+    A unit of the drawing is a millimetre; ``unit`` is what its words tell lengths in. Cuts are
+    numbered in their order, up to the 99th. Rectangles are of class ``sheet``, ``piece`` or ``number``.
     """
     sheet = layout.sheet
     size = max(sheet.width_mm, sheet.height_mm)
@@ -121,7 +122,7 @@ def drawn_in_svg(layout: Layout, *, unit: Unit = "mm") -> str:
             f'<title id="t">{escape(_words(layout, unit)[0])}</title>',
             f'<desc id="d">{escape(_description(layout, unit))}</desc>',
             *_hatching(type_size),
-            _rect(Decimal(0), Decimal(0), sheet.width_mm, sheet.height_mm, 'fill="url(#waste)"'),
+            _rect(Decimal(0), Decimal(0), sheet.width_mm, sheet.height_mm, 'class="sheet" fill="url(#waste)"'),
             *_pieces(layout.places),
             *_cut_numbers(layout.cuts, type_size),
             *_dimensions(layout, type_size, unit),
@@ -157,7 +158,7 @@ def _rect(x: Decimal, y: Decimal, width: Decimal, height: Decimal, more: str) ->
 
 def _pieces(places: Iterable[Place]) -> Iterator[str]:
     for place in places:
-        yield _rect(place.x_mm, place.y_mm, place.width_mm, place.height_mm, 'fill="white"')
+        yield _rect(place.x_mm, place.y_mm, place.width_mm, place.height_mm, 'class="piece" fill="white"')
 
 
 def _cut_numbers(cuts: tuple[Cut, ...], type_size: Decimal) -> Iterator[str]:
@@ -168,7 +169,7 @@ def _cut_numbers(cuts: tuple[Cut, ...], type_size: Decimal) -> Iterator[str]:
         label = f"{number}"
         half = type_size / 4
         wide = half * len(label)
-        yield _rect(x + dx - wide, y + dy - half, wide * 2, half * 2, 'fill="white" stroke="none"')
+        yield _rect(x + dx - wide, y + dy - half, wide * 2, half * 2, 'class="number" fill="white" stroke="none"')
         yield _text(x + dx, y + dy, label, 'text-anchor="middle" dominant-baseline="middle"', type_size / 2)
 
 

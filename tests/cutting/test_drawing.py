@@ -43,8 +43,8 @@ def test_an_svg_holds_every_piece_the_dimensions_the_cuts_and_the_grain_as_text(
     root = ElementTree.fromstring(drawn_in_svg(layout))
 
     words = [text.text for text in root.iter(f"{SVG}text")]
-    rectangles = list(root.iter(f"{SVG}rect"))
-    assert len(rectangles) == 1 + layout.count
+    classes = [rectangle.get("class") for rectangle in root.iter(f"{SVG}rect")]
+    assert (classes.count("sheet"), classes.count("piece")) == (1, layout.count)
     assert {"60 mm", "40 mm", "grain", *(str(number + 1) for number in range(len(layout.cuts)))} <= set(words)
     assert (root.findtext(f"{SVG}title") or "").startswith(f"{layout.count} out of 60 × 40 mm")
     assert "No layout holds more than" in (root.findtext(f"{SVG}desc") or "")
