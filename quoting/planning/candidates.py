@@ -147,7 +147,7 @@ def _press_sheet(
     if isinstance(stock, ReadyCut):
         return part.size.width_mm, part.size.height_mm
     bleed = bleed_of(forms, card)
-    border = max(part.size.width_mm - forms.widest_mm, part.size.height_mm - forms.deepest_mm) / 2
+    border = _border_mm(part, forms, imposed)
     grip = Decimal(0) if border >= press.gripper else press.gripper.in_base_unit
     grips = 2 if imposed.imposition == "work-and-tumble" else 1
     width = imposed.across * (part.size.width_mm + 2 * bleed)
@@ -156,6 +156,12 @@ def _press_sheet(
     if width <= height:
         return max(width, least[0]), max(height, least[1])
     return max(width, least[1]), max(height, least[0])
+
+
+def _border_mm(part: Part, forms: PartForms, imposed: Imposed) -> Decimal:
+    """The wider of the unprinted borders round the form, pieces one way or the other. [mm]"""
+    across, down = (imposed.across, imposed.down) if forms.number_up > 1 else (1, 1)
+    return max(across * part.size.width_mm - forms.widest_mm, down * part.size.height_mm - forms.deepest_mm) / 2
 
 
 def _cut_to_size(
