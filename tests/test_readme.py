@@ -75,6 +75,10 @@ def test_the_python_example_runs(monkeypatch: pytest.MonkeyPatch, pango: None) -
     assert pdf.startswith(b"%PDF-")
 
 
+def test_the_cutting_example_holds() -> None:
+    exec(compile(blocks("python")[1], "README.md", "exec"), {})
+
+
 def test_every_public_error_code_is_told() -> None:
     from quoting.cli import EXIT_CODES
 

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from msgspec import Struct
 
+from quoting.cutting import reason_against
 from quoting.job import Colour, Item, Part, Side
 from quoting.planning.forms import FormPlan
 from quoting.planning.part_plan import FormWork
@@ -62,7 +63,7 @@ def impose(
         if across * down > max(1, fixed) and not fits(width, height, greatest):
             continue
         for kind in kinds:
-            if (kind == "work-and-turn" and across % 2) or (kind == "work-and-tumble" and down % 2):
+            if kind != "fed as it comes" and reason_against(kind, across, down):
                 continue
             yield _imposed(item, part, front, back, card, press_name, places, kind, across, down)
 
@@ -111,7 +112,7 @@ def _imposed(
     across: int,
     down: int,
 ) -> Imposed:
-    turned = kind in ("work-and-turn", "work-and-tumble")
+    turned = kind in {"work-and-turn", "work-and-tumble"}
     copies = across * down // 2 if turned else across * down
     colours = _union(part, front, back) if turned else _by_side(part, front, back)
     passes = []
