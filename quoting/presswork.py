@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from quoting.shop import FormKind, Impression
 
-Imposition = Literal["one side", "sheetwise", "work-and-turn", "work-and-tumble", "fed as it comes"]
+Imposition = Literal["one side", "sheetwise", "work-and-turn", "work-and-tumble", "fed as it comes", "ganged"]
 Register = Literal["none", "loose", "close"]
 
 

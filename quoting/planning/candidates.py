@@ -124,6 +124,7 @@ def _plan(
         cuts_to_pieces=down_cuts,
         settings_to_pieces=down_settings,
         copies=imposed.copies,
+        versions_together=imposed.versions_together,
         passes=imposed.passes,
         forms=imposed.forms,
         warnings=tuple(_warnings(item, part, forms, card, stock)),

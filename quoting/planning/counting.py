@@ -135,7 +135,7 @@ def count_part(do: Do, plan: PartPlan, item: Item, part: Part, card: RateCard, q
     needed, steps = finishing_steps(do, part.finishing, card, joined)
     sheets_good = _good_sheets(do, plan, item, card, needed)
     bands = card.stock_classes[card.stocks[plan.stock].stock_class].running_spoilage
-    counts, run = _passes_backwards(do, plan.passes, bands, card, sheets_good, item.versions)
+    counts, run = _passes_backwards(do, plan.passes, bands, card, sheets_good)
     fresh = _fresh_set_up(plan.passes, card)
     least = do(
         least_sheets,
@@ -172,14 +172,14 @@ def _with_extra(count: PassCount, extra: int, *, trips: int) -> PassCount:
 def _good_sheets(do: Do, plan: PartPlan, item: Item, card: RateCard, pieces: int) -> int:
     """Good printed sheets: each version's pieces, before the last cut if there is one."""
     of_each = do(each_version, total=pieces, versions=item.versions) if item.versions > 1 else pieces
-    sheets: int = do(sheets_of, pieces=of_each, number_up=plan.number_up)
+    sheets: int = do(sheets_of, pieces=of_each, number_up=plan.number_up // plan.versions_together)
     if plan.cuts_to_pieces:
         sheets = do(sheets_into_cutter, out=sheets, rate=card.cutting.spoilage.in_base_unit)
-    return sheets * item.versions
+    return sheets * (item.versions // plan.versions_together)
 
 
 def _passes_backwards(
-    do: Do, passes: Sequence[Pass], bands: Sequence[SpoilageBand], card: RateCard, out: int, versions: int
+    do: Do, passes: Sequence[Pass], bands: Sequence[SpoilageBand], card: RateCard, out: int
 ) -> tuple[list[PassCount], int]:
     """Each pass's counts, last pass first worked; and the sheets that the first is fed."""
     counts: list[PassCount] = []

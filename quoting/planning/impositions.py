@@ -28,6 +28,7 @@ class Imposed(Struct, frozen=True, kw_only=True):
     across: int
     down: int
     copies: int
+    versions_together: int
     passes: tuple[Pass, ...]
     forms: tuple[FormWork, ...]
 
@@ -63,7 +64,10 @@ def impose(
         if across * down > max(1, fixed) and not fits(width, height, greatest):
             continue
         for kind in kinds:
-            if kind != "fed as it comes" and reason_against(kind, across, down):
+            if kind == "ganged":
+                if across * down % item.versions:
+                    continue
+            elif kind != "fed as it comes" and reason_against(kind, across, down):
                 continue
             yield _imposed(item, part, front, back, card, press_name, places, kind, across, down)
 
@@ -91,12 +95,13 @@ def _kinds(
 ) -> tuple[Imposition, ...]:
     if ready_cut:
         return ("fed as it comes",)
+    together: tuple[Imposition, ...] = ("ganged",) if item.versions > 1 and fixed == 1 else ()
     if not (part.front and part.back):
-        return ("one side",)
+        return ("one side", *together)
     one_form = len({form.kind for form in (*front, *back)}) == 1
     one_impression = part.front.impression == part.back.impression
     if item.versions > 1 or fixed > 1 or not one_form or not one_impression:
-        return ("sheetwise",)
+        return ("sheetwise", *together)
     return ("sheetwise", "work-and-turn", "work-and-tumble")
 
 
@@ -113,15 +118,27 @@ def _imposed(
     down: int,
 ) -> Imposed:
     turned = kind in {"work-and-turn", "work-and-tumble"}
+    together = item.versions if kind == "ganged" else 1
     copies = across * down // 2 if turned else across * down
     colours = _union(part, front, back) if turned else _by_side(part, front, back)
     passes = []
     forms: list[FormWork] = []
     for one in colours:
         label = f"{part.name}, {one.side}, {_ink_name(one.colour, card)}"
-        passes.append(_pass(item, part, one, card, press_name, places, label, copies, trips=2 if turned else 1))
-        forms.extend(_forms(item, one, card, label, copies))
-    return Imposed(imposition=kind, across=across, down=down, copies=copies, passes=tuple(passes), forms=tuple(forms))
+        apart = item.versions // together if one.colour.version_lines else 1
+        passes.append(
+            _pass(part, one, card, press_name, places, label, copies, trips=2 if turned else 1, versions=apart)
+        )
+        forms.extend(_forms(item, one, card, label, copies, together))
+    return Imposed(
+        imposition=kind,
+        across=across,
+        down=down,
+        copies=copies,
+        versions_together=together,
+        passes=tuple(passes),
+        forms=tuple(forms),
+    )
 
 
 def _ink_name(colour: Colour, card: RateCard) -> str:
@@ -180,7 +197,6 @@ def _closer(one: Colour, other: Colour) -> Colour:
 
 
 def _pass(
-    item: Item,
     part: Part,
     one: _Colour,
     card: RateCard,
@@ -190,6 +206,7 @@ def _pass(
     copies: int,
     *,
     trips: int,
+    versions: int,
 ) -> Pass:
     press = card.presses[press_name]
     stock = card.stocks[part.stock]
@@ -217,7 +234,7 @@ def _pass(
         second_side=one.second_side,
         double_rolled=one.colour.double_rolled,
         trips=trips,
-        versions=item.versions if one.colour.version_lines else 1,
+        versions=versions,
         set_up_sheets=_set_up_sheets(card, kind, register),
         colours_before=one.place,
         large_form=area > card.limits.large_form_warning * chase,
@@ -251,8 +268,13 @@ def _is_low(plan: FormPlan, press_name: str, card: RateCard) -> bool:
     return bool(heights) and not any(abs(height - TYPE_HEIGHT_MM) <= tolerance for height in heights)
 
 
-def _forms(item: Item, one: _Colour, card: RateCard, label: str, copies: int) -> Iterator[FormWork]:
+def _forms(item: Item, one: _Colour, card: RateCard, label: str, copies: int, together: int) -> Iterator[FormWork]:
+    """
+    What to set or to have made. Ganged, every place has its own form from the start and none changes;
+    artwork is made ready once for each version all the same.
+    """
     versions = item.versions if one.colour.version_lines else 1
+    changes = 0 if together > 1 else versions - 1
     for plan in one.plans:
         supplier = card.plate_suppliers[plan.supplier] if plan.supplier else None
         margin = supplier.margin.in_base_unit * 2 if supplier else Decimal(0)
@@ -263,9 +285,9 @@ def _forms(item: Item, one: _Colour, card: RateCard, label: str, copies: int) ->
             supplier=plan.supplier,
             plate_width_mm=plan.width_mm + margin,
             plate_height_mm=plan.height_mm + margin,
-            plates=copies * versions if supplier else 0,
+            plates=copies * (1 + changes) if supplier else 0,
             needs_artwork=versions if plan.artwork == "to be made ready" else 0,
             needs_design=versions if plan.artwork == "to be designed" else 0,
-            changes=versions - 1,
+            changes=changes,
             changed_lines=one.colour.version_lines,
         )

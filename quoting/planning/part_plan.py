@@ -31,7 +31,8 @@ class PartPlan(Struct, frozen=True, kw_only=True):
     One way to make one part.
 
     ``across`` by ``down`` pieces stand on a press sheet; ``sheets_a_parent`` press sheets come
-    out of a parent sheet (1 for ready-cut blanks, which never meet the knife).
+    out of a parent sheet (1 for ready-cut blanks, which never meet the knife). Ganged, all versions
+    stand on it together, each as often; else one version is printed after the other.
     """
 
     item: int
@@ -50,6 +51,7 @@ class PartPlan(Struct, frozen=True, kw_only=True):
     cuts_to_pieces: int
     settings_to_pieces: int
     copies: int
+    versions_together: int
     passes: tuple[Pass, ...]
     forms: tuple[FormWork, ...]
     warnings: tuple[str, ...] = ()
