@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from quoting.money import round_amount
 from quoting.numbers import in_engine_context
 from quoting.planning.jobwork import PressSitting
 from quoting.planning.part_plan import PartPlan
+from quoting.planning.pins import Pin
 from quoting.planning.search import JobPlan, PreparedJob, RunnerUp, plan_job, way
 from quoting.presswork import PartCount
 from quoting.pricing import Price, price_option, with_deposit
@@ -51,7 +53,8 @@ class Option(Struct, frozen=True, kw_only=True):
     """
     One quantity: its plan, lines, price, hours and days.
 
-    ``run_on`` is what a hundred more would add to the printed price, ordered together.
+    ``run_on`` is what a hundred more would add to the printed price, ordered together;
+    ``over_best`` what the owner's pins cost over the cheapest plan, unrounded.
     """
 
     quantity: int
@@ -66,6 +69,7 @@ class Option(Struct, frozen=True, kw_only=True):
     working_days: int
     ready_on: datetime.date
     run_on: Decimal
+    over_best: Decimal
     runners_up: tuple[RunnerUp, ...]
     refusals: dict[str, dict[str, str]]
     warnings: tuple[str, ...]
@@ -122,12 +126,13 @@ def load_job(path: Path | str) -> Job:
 
 
 @in_engine_context
-def estimate_job(job: Job, rate_card: RateCard, *, on: datetime.date) -> Estimate:
+def estimate_job(job: Job, rate_card: RateCard, *, on: datetime.date, pins: Sequence[Pin] = ()) -> Estimate:
     """
     Price a job: for each quantity the cheapest plan, its line items, the price.
 
     Args:
         on: The day the estimate is made; working days are counted from it.
+        pins: What the owner chooses instead of the search: a press, a number up, an imposition.
 
     Raises:
         NotOfferedError: the job asks for what the card does not hold.
@@ -135,8 +140,9 @@ def estimate_job(job: Job, rate_card: RateCard, *, on: datetime.date) -> Estimat
         JobError: parcels that the chosen carrier does not take.
     """
     check_job(job, rate_card)
-    prepared = PreparedJob(job, rate_card)
-    options = tuple(_option(prepared, quantity, on) for quantity in job.quantities)
+    prepared = PreparedJob(job, rate_card, pins)
+    free = PreparedJob(job, rate_card) if pins else prepared
+    options = tuple(_option(prepared, free, quantity, on) for quantity in job.quantities)
     return Estimate(
         rules=RULES,
         card_name=rate_card.card.name,
@@ -149,9 +155,10 @@ def estimate_job(job: Job, rate_card: RateCard, *, on: datetime.date) -> Estimat
     )
 
 
-def _option(prepared: PreparedJob, quantity: int, on: datetime.date) -> Option:
+def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetime.date) -> Option:
     card, job = prepared.card, prepared.job
     plan = plan_job(prepared, quantity)
+    best = plan if free is prepared else plan_job(free, quantity, recording=False)
     lines = line_items(Recording(), plan.requirements, card, len(job.items))
     price = _price(plan, lines, prepared, quantity)
     days = _working_days(plan, lines, prepared)
@@ -172,6 +179,7 @@ def _option(prepared: PreparedJob, quantity: int, on: datetime.date) -> Option:
         working_days=days,
         ready_on=ready_on,
         run_on=_printed(_price_of(prepared, quantity + RUN_ON)) - _printed(price),
+        over_best=plan.exact_cost - best.exact_cost,
         runners_up=plan.runners_up,
         refusals=plan.refusals,
         warnings=_warnings(plan, job, ready_on),

@@ -20,6 +20,7 @@ import click
 from quoting.errors import DocumentError, JobError, NoPlanError, QuotingError, RateCardError
 
 if TYPE_CHECKING:
+    from quoting.planning.pins import Pin
     from quoting.rate_card import RateCard
 
 EXIT_CODES: dict[type[QuotingError], int] = {RateCardError: 3, JobError: 4, NoPlanError: 5, DocumentError: 6}
@@ -71,13 +72,28 @@ def commands() -> None:
 @_day_option
 @click.option("--json", "as_json", is_flag=True, help="The whole estimate as JSON.")
 @click.option("--why", is_flag=True, help="The arithmetic behind every line.")
-def price(job_path: Path, card_path: Path, on: datetime.datetime | None, *, as_json: bool, why: bool) -> None:
+@click.option(
+    "--pin",
+    "pinned",
+    metavar="PIN",
+    multiple=True,
+    help='Choose instead of the search: "press=NAME, number_up=4, imposition=sheetwise, part=NAME".',
+)
+def price(
+    job_path: Path,
+    card_path: Path,
+    on: datetime.datetime | None,
+    pinned: tuple[str, ...],
+    *,
+    as_json: bool,
+    why: bool,
+) -> None:
     """Price a job: cost, price and margin by quantity. For the owner."""
     from quoting.estimate import estimate_job, load_job
     from quoting.rate_card import load_rate_card
 
     card = load_rate_card(card_path)
-    estimate = estimate_job(load_job(job_path), card, on=_day(on, card))
+    estimate = estimate_job(load_job(job_path), card, on=_day(on, card), pins=[_pin(text) for text in pinned])
     if as_json:
         from quoting.reader import to_json
 
@@ -240,6 +256,17 @@ def keys(kind: str) -> None:
     from quoting.reference import keys_of
 
     click.echo(keys_of(kind))
+
+
+def _pin(text: str) -> Pin:
+    """A pin from its text: names and values with commas between."""
+    from quoting.planning.pins import Pin
+    from quoting.reader import convert
+
+    pairs = (pair.partition("=") for pair in text.split(","))
+    told: dict[str, str | int] = {name.strip(): value.strip() for name, _, value in pairs}
+    number = str(told.get("number_up", ""))
+    return convert(told | ({"number_up": int(number)} if number.isdecimal() else {}), Pin)
 
 
 def _day(on: datetime.datetime | None, card: RateCard) -> datetime.date:

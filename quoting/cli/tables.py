@@ -78,6 +78,8 @@ def _plan(option: Option, card: RateCard) -> str:
     ]
     for number, sitting in enumerate(option.sittings, start=1):
         lines.append(f"  Sitting {number}, {card.presses[sitting.press].name}: {'; '.join(sitting.passes)}")
+    if option.over_best:
+        lines.append(f"  As pinned, {amount(option.over_best, card)} dearer than the cheapest plan")
     if option.runners_up:
         cost = sum((line.exact_cost for line in option.lines), Decimal(0))
         over = amount(option.runners_up[0].exact_cost - cost, card)

@@ -18,6 +18,7 @@ from quoting.planning.counting import count_part
 from quoting.planning.jobwork import JobWork, job_work
 from quoting.planning.orders import SittingOrder, WashMemory, orders_of_passes, possible_orders, printed_in_order
 from quoting.planning.part_plan import PartPlan
+from quoting.planning.pins import Pin, check_pins, pinned
 from quoting.planning.quantities import PartWorkload, joining_requirements, part_workload
 from quoting.rate_card import RateCard
 from quoting.requirements import Draw, PotKind, Requirement
@@ -38,6 +39,7 @@ class JobPlan(Struct, frozen=True, kw_only=True):
     loads: tuple[PartWorkload, ...]
     work: JobWork
     requirements: tuple[Requirement, ...]
+    exact_cost: Decimal
     runners_up: tuple[RunnerUp, ...]
     refusals: dict[str, dict[str, str]]
     plans_costed: int
@@ -47,14 +49,15 @@ class JobPlan(Struct, frozen=True, kw_only=True):
 class PreparedJob:
     """A job's candidates and a card's rates, worked out once and used for every quantity."""
 
-    def __init__(self, job: Job, card: RateCard) -> None:
+    def __init__(self, job: Job, card: RateCard, pins: Sequence[Pin] = ()) -> None:
         self.job, self.card = job, card
+        check_pins(pins, [part.name for item in job.items for part in item.all_parts()], card)
         self.rates, self.memory = RateMemory(card), WashMemory(card)
         self.parts: list[tuple[Item, Part]] = []
         self.candidates: list[Candidates] = []
         for place, item in enumerate(job.items):
             for number, part in enumerate(item.all_parts()):
-                found = part_candidates(item, part, card, places=(place, number))
+                found = pinned(part_candidates(item, part, card, places=(place, number)), pins)
                 if not found.plans:
                     raise NoPlanError(part.name, found.refusals)
                 self.parts.append((item, part))
@@ -254,6 +257,7 @@ def _worked_out(do: Do, prepared: PreparedJob, quantity: int, search: _Search) -
         loads=loads,
         work=work,
         requirements=(*(asked for load in loads for asked in load.requirements), *once),
+        exact_cost=min(search.finished, key=lambda found: (found[0], search.order(found[1])))[0],
         runners_up=runners_up[:MOST_RUNNERS_UP],
         refusals=prepared.refusals(),
         plans_costed=search.costed,
