@@ -88,7 +88,7 @@ def plan_job(prepared: PreparedJob, quantity: int, *, recording: bool = True) ->
     search = _Search(prepared, quantity)
     search.from_part(0, ())
     do = Recording() if recording else Plainly()
-    return _worked_out(do, prepared, quantity, search)
+    return _chosen(do, prepared, quantity, search)
 
 
 class _Counted:
@@ -239,14 +239,21 @@ def _once(
     return (*joining, *work.requirements), work
 
 
-def _worked_out(do: Do, prepared: PreparedJob, quantity: int, search: _Search) -> JobPlan:
-    """The chosen plans once more; a recording ``do`` has every formula written down."""
-    plans = search.plans(search.best_picks)
+def worked_out(
+    do: Do, prepared: PreparedJob, quantity: int, plans: Sequence[PartPlan]
+) -> tuple[tuple[PartWorkload, ...], JobWork, tuple[Requirement, ...]]:
+    """Plans worked out in full, one of each part; a recording ``do`` has every formula written down."""
     orders = orders_of_passes(plans, prepared.card, prepared.memory)
     loads = tuple(
         _load(do, prepared, number, printed_in_order(plan, orders), quantity) for number, plan in enumerate(plans)
     )
     once, work = _once(do, prepared, loads, orders, quantity)
+    return loads, work, (*(asked for load in loads for asked in load.requirements), *once)
+
+
+def _chosen(do: Do, prepared: PreparedJob, quantity: int, search: _Search) -> JobPlan:
+    """The cheapest plans worked out once more, with the next best beside them."""
+    loads, work, requirements = worked_out(do, prepared, quantity, search.plans(search.best_picks))
     others = sorted(search.finished, key=lambda found: (found[0], search.order(found[1])))
     runners_up = tuple(
         RunnerUp(ways=tuple(way(plan, prepared.card) for plan in search.plans(picks)), exact_cost=cost)
@@ -256,8 +263,8 @@ def _worked_out(do: Do, prepared: PreparedJob, quantity: int, search: _Search) -
     return JobPlan(
         loads=loads,
         work=work,
-        requirements=(*(asked for load in loads for asked in load.requirements), *once),
-        exact_cost=min(search.finished, key=lambda found: (found[0], search.order(found[1])))[0],
+        requirements=requirements,
+        exact_cost=others[0][0],
         runners_up=runners_up[:MOST_RUNNERS_UP],
         refusals=prepared.refusals(),
         plans_costed=search.costed,
