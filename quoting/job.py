@@ -17,19 +17,37 @@ MOST_ITEMS = 20
 MOST_VERSIONS = 50
 
 
-class SetLine(Struct, frozen=True, forbid_unknown_fields=True):
-    """One display line and the fount it is set in."""
+LineText = Annotated[str, Meta(min_length=1, max_length=200)]
 
-    text: Annotated[str, Meta(min_length=1, max_length=200)]
+
+class SetLine(Struct, frozen=True, forbid_unknown_fields=True):
+    """One display line and the fount it is set in; ``further`` is what it reads in each further version."""
+
+    text: LineText
     fount: Name
     letterspaced: bool = False
+    further: Annotated[tuple[LineText, ...], Meta(max_length=MOST_VERSIONS)] = ()
 
 
 class TextBlock(Struct, frozen=True, forbid_unknown_fields=True):
-    """Running text set by the em."""
+    """
+    Running text set by the em: so many ``ems``, or the ``wording`` itself, justified to a ``measure``.
+
+    ``leading`` stands between its lines; ``copy`` says what makes it slow to set.
+    """
 
     fount: Name
-    ems: Count
+    ems: Count | None = None
+    wording: Annotated[str, Meta(max_length=20_000)] = ""
+    measure: Length | None = None
+    leading: Length | None = None
+    copy: Literal["plain", "poor", "tabular"] = "plain"
+
+    def __post_init__(self) -> None:
+        if (self.ems is None) != bool(self.wording.strip()):
+            raise ValueError("expected ems or wording; found " + ("both" if self.ems else "neither"))
+        if (self.measure is None) == bool(self.wording.strip()):
+            raise ValueError("expected a measure just where there is wording; found otherwise")
 
 
 class HandSet(Struct, frozen=True, forbid_unknown_fields=True, tag="hand-set", tag_field="kind", kw_only=True):
@@ -38,7 +56,8 @@ class HandSet(Struct, frozen=True, forbid_unknown_fields=True, tag="hand-set", t
 
     Without ``size`` the form is as wide as its widest line and as deep as its bodies; without
     ``share_inked`` it prints what the founts say of their letters' bodies. ``broken_out``: these
-    lines were set with an earlier colour's and are only lifted out of it.
+    lines were set with an earlier colour's and are only lifted out of it. ``stand_ins``: where the
+    case is short, what the card names may stand in.
     """
 
     lines: Annotated[tuple[SetLine, ...], Meta(max_length=200)] = ()
@@ -47,11 +66,12 @@ class HandSet(Struct, frozen=True, forbid_unknown_fields=True, tag="hand-set", t
     size: Size | None = None
     share_inked: Share | None = None
     broken_out: bool = False
+    stand_ins: bool = False
 
     def __post_init__(self) -> None:
         if not self.lines and self.text is None:
             raise ValueError("expected lines or text to set; found neither")
-        if not self.lines and self.size is None:
+        if not self.lines and self.size is None and self.text is not None and self.text.ems is not None:
             raise ValueError("expected a size for a form of running text; found none")
 
 
@@ -175,6 +195,7 @@ class Item(PartWork, frozen=True, forbid_unknown_fields=True, kw_only=True):
     extra: CountOrNone = 0
     kept: CountOrNone = 0
     versions: Annotated[int, Meta(ge=1, le=MOST_VERSIONS)] = 1
+    tax: Name | None = None
 
     def __post_init__(self) -> None:
         alone = self.stock is not None and self.size is not None
@@ -203,13 +224,14 @@ class Item(PartWork, frozen=True, forbid_unknown_fields=True, kw_only=True):
 
 
 class Client(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """Who asks."""
+    """Who asks. Documents for them are in the language and by the customs of ``locale``; if empty, the shop's."""
 
     name: Name
     company: Text = ""
     email: Text = ""
     address: Annotated[tuple[Name, ...], Meta(max_length=8)] = ()
     is_business: bool = False
+    locale: Annotated[str, Meta(pattern="^([a-z]{2}-[A-Z]{2})?$")] = ""
 
 
 class Proofs(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -226,12 +248,28 @@ class Delivery(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     to: Text = ""
 
 
+class OfferedDiscount(Struct, frozen=True, forbid_unknown_fields=True):
+    """What the owner takes off this one quotation, and why."""
+
+    share: Share
+    because: Name
+
+
+class UnderFloor(Struct, frozen=True, forbid_unknown_fields=True):
+    """Who lets this job go under the floor (a name of the card's people), and why. It is recorded."""
+
+    by: Name
+    because: Name
+
+
 class Job(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """
     A client's enquiry, priced for one quantity or several side by side.
 
     ``quantities`` are sets; of one item they are the pieces of it. ``order`` names the card's
-    kind of order for handling; ``discount`` one of its discounts.
+    kind of order for handling; ``discount`` one of its discounts (the client's class), and
+    ``offered_discount`` what is taken off this quotation besides. ``tax`` names one of the card's
+    kinds of tax for all of it, an item's own for that item.
     """
 
     format: Literal[1]
@@ -244,6 +282,9 @@ class Job(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     needed_by: datetime.date | None = None
     rush: bool = False
     discount: Name | None = None
+    offered_discount: OfferedDiscount | None = None
+    under_floor: UnderFloor | None = None
+    tax: Name | None = None
     count: Literal["exact", "trade overs and unders"] = "exact"
     proofs: Proofs = Proofs()
     delivery: Delivery = Delivery()

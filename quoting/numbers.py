@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal, localcontext
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, ROUND_HALF_UP, Context, Decimal, localcontext
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
@@ -42,6 +42,11 @@ def whole_up(amount: Decimal | int) -> int:
 def whole_down(amount: Decimal | int) -> int:
     """The greatest whole number not over ``amount``, noise past the ninth decimal left out."""
     return int(_without_noise(Decimal(amount)).to_integral_value(rounding=ROUND_FLOOR))
+
+
+def whole_nearest(amount: Decimal | int) -> int:
+    """The whole number nearest to ``amount``, a half going up, noise past the ninth decimal left out."""
+    return int(_without_noise(Decimal(amount)).to_integral_value(rounding=ROUND_HALF_UP))
 
 
 def at_least(floor: Decimal, amount: Decimal) -> Decimal:

@@ -246,12 +246,40 @@ class Ink(Struct, frozen=True, forbid_unknown_fields=True):
             raise ValueError("expected price_mass and film_factor over 0; found 0")
 
 
+class SetWidth(Struct, frozen=True, forbid_unknown_fields=True):
+    """Characters, and ligatures, that are cast to one width."""
+
+    width: Length
+    characters: Annotated[str, Meta(max_length=500)] = ""
+    ligatures: tuple[Annotated[str, Meta(min_length=2, max_length=8)], ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.width:
+            raise ValueError("expected a width over 0; found 0")
+
+    @property
+    def sorts(self) -> tuple[str, ...]:
+        """Each of them."""
+        return (*self.characters, *self.ligatures)
+
+
+class WordsASquareInch(Struct, frozen=True, forbid_unknown_fields=True):
+    """Words that fill a square inch, set solid and leaded two points: a handbook's table."""
+
+    solid: Factor
+    leaded: Factor
+
+
 class Fount(Struct, frozen=True, forbid_unknown_fields=True):
     """
     A fount of metal or wood type.
 
     ``average_set`` is the mean width of its characters as a share of the body; ``share_inked``
-    is what prints of the letters' own bodies.
+    is what prints of the letters' own bodies. ``set_widths`` are what its characters measure, and
+    ``characters_a_pica`` how many go to a pica where they are not listed. ``face`` names what its
+    sizes have in common. ``scheme`` counts what the case holds, ``damaged`` what of it is unfit;
+    ``alternates`` name what may stand in for a sort; ``spaces`` what its spaces measure, where they
+    are not cast to the nearest half point.
     """
 
     name: Name
@@ -263,6 +291,29 @@ class Fount(Struct, frozen=True, forbid_unknown_fields=True):
     height: Length | None = None
     scarce: bool = False
     scheme: dict[str, CountOrNone] = {}
+    face: Text = ""
+    set_widths: tuple[SetWidth, ...] = ()
+    characters_a_pica: Factor | None = None
+    words_a_square_inch: WordsASquareInch | None = None
+    ligatures: tuple[Annotated[str, Meta(min_length=2, max_length=8)], ...] = ()
+    damaged: dict[str, CountOrNone] = {}
+    alternates: dict[str, tuple[Name, ...]] = {}
+    spaces: dict[str, Length] = {}
+
+    def __post_init__(self) -> None:
+        listed = [sort for row in self.set_widths for sort in row.sorts]
+        twice = sorted({sort for sort in listed if listed.count(sort) > 1})
+        if twice:
+            raise ValueError(f"expected each character in set_widths once; found {', '.join(twice)} again")
+        unowned = sorted(sort for sort, count in self.damaged.items() if count > self.scheme.get(sort, 0))
+        if unowned:
+            raise ValueError(f"expected at most the scheme's own count damaged; found more of {', '.join(unowned)}")
+        named = {sort for sorts in self.alternates.values() for sort in sorts}
+        unknown = sorted(named - self.scheme.keys())
+        if unknown:
+            raise ValueError(f"expected alternates that the scheme counts; found {', '.join(unknown)}")
+        if self.characters_a_pica is not None and not self.characters_a_pica:
+            raise ValueError("expected characters_a_pica over 0; found 0")
 
     @property
     def height_mm(self) -> Decimal:
