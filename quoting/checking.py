@@ -7,6 +7,7 @@ from typing import Any
 
 from quoting.errors import Fault, NotOfferedError
 from quoting.job import ClientPlate, Colour, HandSet, Item, Job, Part, ReliefPlate
+from quoting.languages import is_known, languages
 from quoting.rate_card import RateCard, tag_of
 
 
@@ -27,10 +28,18 @@ def _faults(job: Job, card: RateCard) -> Iterator[Fault]:
         yield from _known("order", card.handling.orders, job.order)
     if job.discount is not None:
         yield from _known("discount", card.pricing.discounts, job.discount)
+    if job.under_floor is not None:
+        yield from _known("under_floor.by", card.people, job.under_floor.by)
+    if job.tax is not None:
+        yield from _known("tax", card.tax.kinds, job.tax)
     if job.delivery.method != "collect":
         yield from _known("delivery.method", card.delivery, job.delivery.method)
+    if job.client.locale and not is_known(job.client.locale):
+        yield Fault("client.locale", f"a language of {', '.join(languages())}", repr(job.client.locale))
     for place, item in enumerate(job.items):
         where = f"items[{place}]"
+        if item.tax is not None:
+            yield from _known(f"{where}.tax", card.tax.kinds, item.tax)
         yield from _operation_faults(f"{where}.joining", item.joining, card)
         for number, part in enumerate(item.all_parts()):
             yield from _part_faults(f"{where}.parts[{number}]" if item.parts else where, item, part, card)

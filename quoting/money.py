@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from decimal import (
     ROUND_CEILING,
@@ -43,6 +44,8 @@ _MINOR_UNITS = {
 }
 _WIDE = Context(prec=60, rounding=ROUND_HALF_EVEN)
 _NOISE = Decimal("1e-12")
+_AMOUNT = re.compile(r"[0-9]{1,9}(?:\.(?P<places>[0-9]{1,9}))?")
+_LONGEST_AMOUNT = 20
 
 
 def minor_units(currency: str) -> int:
@@ -116,6 +119,46 @@ def spread(total: Decimal, weights: Sequence[Decimal], currency: str) -> tuple[D
         shares[place] += 1
     sign = -1 if total < 0 else 1
     return tuple(sign * share * coin for share in shares)
+
+
+def fitted(amounts: Sequence[Decimal], total: Decimal, currency: str) -> tuple[Decimal, ...]:
+    """
+    Each of ``amounts`` rounded so that together they are ``total``: largest remainder, signs kept.
+
+    Raises:
+        MeasureError: a total that rounding each of them up or down cannot reach.
+    """
+    coin = smallest_coin(currency)
+    exact = [_WIDE.divide(amount, coin).quantize(_NOISE, context=_WIDE) for amount in amounts]
+    whole = [int(one.to_integral_value(ROUND_FLOOR)) for one in exact]
+    over = int(_WIDE.divide(total, coin)) - sum(whole)
+    if not 0 <= over <= len(whole):
+        raise MeasureError([Fault("fitted", "a total within a coin of each amount", f"{total} of {list(amounts)}")])
+    by_remainder = sorted(range(len(whole)), key=lambda place: (whole[place] - exact[place], place))
+    for place in by_remainder[:over]:
+        whole[place] += 1
+    return tuple(_WIDE.multiply(Decimal(coins), coin) for coins in whole)
+
+
+def part_and_rest(total: Decimal, share: Decimal, currency: str) -> tuple[Decimal, Decimal]:
+    """A share of a total, rounded, and what is left of it: a deposit and its balance. They add up to it."""
+    part = min(total, max(round_amount(_WIDE.multiply(total, share), currency), round_amount(Decimal(0), currency)))
+    return part, _WIDE.subtract(total, part)
+
+
+def read_amount(written: str, currency: str, where: str = "amount") -> Decimal:
+    """
+    An amount that somebody writes, no finer than the currency's smallest coin.
+
+    Raises:
+        MeasureError: no amount, or one of parts of a coin: ``"10.5"`` in JPY, ``"1.2345"`` in KWD.
+    """
+    places = minor_units(currency)
+    example = "1250" if not places else f"12.{'5'.ljust(places, '0')}"
+    found = _AMOUNT.fullmatch(written) if len(written) <= _LONGEST_AMOUNT else None
+    if found is None or len(found["places"] or "") > places:
+        raise MeasureError([Fault(where, f"an amount in {currency} such as {example!r}", repr(written)[:60])])
+    return round_amount(Decimal(written), currency)
 
 
 def unit_price(price: Decimal, pieces: int) -> Decimal:

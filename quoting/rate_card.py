@@ -23,7 +23,7 @@ from quoting.bench.running import RunningRates
 from quoting.bench.stone import StoneRates
 from quoting.bench.washing_up import CLEAN, WashingUpRates
 from quoting.errors import Fault, InputError, RateCardError
-from quoting.money import round_rate
+from quoting.money import round_amount, round_rate
 from quoting.numbers import in_engine_context
 from quoting.operations import OperationRates
 from quoting.shop import (
@@ -43,7 +43,7 @@ from quoting.shop import (
     StockClass,
     Text,
 )
-from quoting.units import Amount, Factor, Hours, Length, Share
+from quoting.units import Amount, Factor, Hours, Length, Rise, Share
 
 FORMAT = 1
 MINUTES_AN_HOUR = Decimal(60)
@@ -158,11 +158,25 @@ class Rounding(Struct, frozen=True, forbid_unknown_fields=True):
             raise ValueError("expected a step over 0; found 0")
 
 
+class RushBand(Struct, frozen=True, forbid_unknown_fields=True):
+    """What a rush puts on the shop's own work where at most so many working days are left."""
+
+    days_left: CountOrNone
+    rise: Rise
+
+
 class Pricing(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """What is put on the cost: exactly one of ``mark_ups`` and ``target_margin``."""
+    """
+    What is put on the cost: exactly one of ``mark_ups``, ``target_margin`` and ``hour_target``.
+
+    ``hour_target`` is what an hour at a press must earn: price less everything paid to others.
+    ``rush_by_days`` says more of a rush than ``rush`` does, which holds past its last band.
+    """
 
     mark_ups: MarkUps | None = None
     target_margin: Share | None = None
+    hour_target: Amount | None = None
+    rush_by_days: tuple[RushBand, ...] = ()
     least_charge: Amount
     least_charge_item: Amount | None = None
     least_margin: Share
@@ -177,8 +191,14 @@ class Pricing(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     overs_and_unders: Share
 
     def __post_init__(self) -> None:
-        if (self.mark_ups is None) == (self.target_margin is None):
-            raise ValueError("expected exactly one of mark_ups and target_margin; found both or neither")
+        ways = [name for name in _WAYS_TO_PRICE if getattr(self, name) is not None]
+        if len(ways) != 1:
+            raise ValueError(
+                f"expected exactly one of {', '.join(_WAYS_TO_PRICE)}; found {' and '.join(ways) or 'none'}"
+            )
+        marks = [band.days_left for band in self.rush_by_days]
+        if sorted(set(marks)) != marks:
+            raise ValueError(f"expected rush_by_days of rising days_left; found {marks}")
         for name, share in (("target_margin", self.target_margin), ("least_margin", self.least_margin)):
             if share is not None and share > Decimal("0.9"):
                 raise ValueError(f"expected {name} up to 90 %; found {share.written}")
@@ -186,11 +206,32 @@ class Pricing(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
             raise ValueError("expected commission and payment fee under half the price; found more")
 
 
+_WAYS_TO_PRICE = ("mark_ups", "target_margin", "hour_target")
+
+
+class TaxKind(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """
+    A tax other than the card's usual one, which an item or a job may ask for by name.
+
+    ``reason`` is printed: why there is none on what is exempt, or that the client accounts for it.
+    """
+
+    category: Literal["standard", "zero", "exempt", "reverse charge", "outside scope"]
+    rate: Share = Share("0 %")
+    reason: Text = ""
+
+    def __post_init__(self) -> None:
+        if (self.category == "standard") != bool(self.rate):
+            raise ValueError(f"expected a rate over 0 % just where the category is standard; found {self.rate}")
+        if self.category in {"exempt", "reverse charge", "outside scope"} and not self.reason:
+            raise ValueError(f"expected a reason for {self.category} (EN 16931, BR-E-10, BR-AE-10); found none")
+
+
 class Tax(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """
     The shop's standing and rates. Local rules and an accountant come first.
 
-    ``input_rate`` is what suppliers add to what the shop buys.
+    ``input_rate`` is what suppliers add to what the shop buys; ``kinds`` other taxes by name.
     """
 
     name: Name
@@ -200,12 +241,15 @@ class Tax(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     prices_include_tax: bool = False
     delivery: Literal["with the goods", "own rate"] = "with the goods"
     delivery_rate: Share | None = None
+    kinds: dict[Name, TaxKind] = {}
 
     def __post_init__(self) -> None:
         if (self.delivery == "own rate") != (self.delivery_rate is not None):
             raise ValueError("expected delivery_rate just where delivery has its own rate; found otherwise")
         if self.standing == "not registered" and self.rate:
             raise ValueError(f"expected a rate of 0 % of a shop that is not registered; found {self.rate.written}")
+        if self.standing == "not registered" and any(kind.rate for kind in self.kinds.values()):
+            raise ValueError("expected kinds without a rate of a shop that is not registered; found one")
 
     def cost_of(self, paid: Decimal, *, includes_tax: bool = False) -> Decimal:
         """What a purchase costs the shop, from a price with or without tax in it."""
@@ -264,6 +308,7 @@ class RateCard(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     tax: Tax
     offers: tuple[Offer, ...] = ()
     risk_common_factor: Factor
+    risk_stock_prices: Factor = Factor("1")
 
     @property
     def content_hash(self) -> str:
@@ -402,6 +447,19 @@ def card_faults(card: RateCard) -> Iterator[Fault]:
     yield from _ink_faults(card)
     yield from _finishing_faults(card)
     yield from _offer_faults(card)
+    yield from _money_faults(card)
+
+
+def _money_faults(card: RateCard) -> Iterator[Fault]:
+    """Amounts that a client is charged are whole coins of the currency (ISO 4217)."""
+    pricing, currency = card.pricing, card.region.currency
+    charged = {"least_charge": pricing.least_charge, "least_charge_item": pricing.least_charge_item}
+    charged["payment_fee_fixed"] = pricing.payment_fee_fixed
+    if pricing.rounding.of == "total":
+        charged["rounding.step"] = pricing.rounding.step
+    for name, amount in charged.items():
+        if amount is not None and amount != round_amount(amount.in_base_unit, currency):
+            yield Fault(f"pricing.{name}", f"whole coins of {currency}", repr(amount.written))
 
 
 def _known(where: str, names: Mapping[str, Any], name: str) -> Iterator[Fault]:
