@@ -21,7 +21,8 @@ from quoting.numbers import in_engine_context
 from quoting.planning.jobwork import PressSitting
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.pins import Pin
-from quoting.planning.search import JobPlan, PreparedJob, RunnerUp, plan_job, way
+from quoting.planning.prepared import PreparedJob
+from quoting.planning.search import JobPlan, RunnerUp, plan_job, way
 from quoting.presswork import PartCount
 from quoting.pricing import Price, price_option, with_deposit
 from quoting.rate_card import RateCard, tag_of
@@ -160,7 +161,7 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
     plan = plan_job(prepared, quantity)
     best = plan if free is prepared else plan_job(free, quantity, recording=False)
     lines = line_items(Recording(), plan.requirements, card, len(job.items))
-    price = _price(plan, lines, prepared, quantity)
+    price = _price(plan, lines, prepared, quantity, on)
     days = _working_days(plan, lines, prepared)
     ready_on = calendar.after_working_days(on, days, card)
     return Option(
@@ -178,7 +179,7 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
         parcels=plan.work.parcels,
         working_days=days,
         ready_on=ready_on,
-        run_on=_printed(_price_of(prepared, quantity + RUN_ON)) - _printed(price),
+        run_on=_printed(_price_of(prepared, quantity + RUN_ON, on)) - _printed(price),
         over_best=plan.exact_cost - best.exact_cost,
         runners_up=plan.runners_up,
         refusals=plan.refusals,
@@ -188,17 +189,21 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
     )
 
 
-def _price(plan: JobPlan, lines: tuple[LineItem, ...], prepared: PreparedJob, quantity: int) -> Price:
-    pieces = tuple(client_pieces(item, quantity) for item in prepared.job.items)
-    price = price_option(lines, prepared.job, prepared.card, pieces)
+def _price(
+    plan: JobPlan, lines: tuple[LineItem, ...], prepared: PreparedJob, quantity: int, on: datetime.date
+) -> Price:
+    job, card = prepared.job, prepared.card
+    pieces = tuple(client_pieces(item, quantity) for item in job.items)
+    left = calendar.working_days_until(job.needed_by, on, card) if job.rush and job.needed_by else None
+    price = price_option(lines, job, card, pieces, days_left=left)
     before = sum((line.cost for line in lines if line.before_printing), Decimal(0))
     return with_deposit(price, before)
 
 
-def _price_of(prepared: PreparedJob, quantity: int) -> Price:
+def _price_of(prepared: PreparedJob, quantity: int, on: datetime.date) -> Price:
     plan = plan_job(prepared, quantity, recording=False)
     lines = line_items(Plainly(), plan.requirements, prepared.card, len(prepared.job.items))
-    return _price(plan, lines, prepared, quantity)
+    return _price(plan, lines, prepared, quantity, on)
 
 
 def _printed(price: Price) -> Decimal:

@@ -71,20 +71,45 @@ def job_work(
     memory: WashMemory,
 ) -> JobWork:
     """Everything the job does once, for plans of its parts that are printed in these orders."""
-    requirements: list[Requirement] = list(
-        handling_labour(card.handling, order=job.order, person=card.worked_by.handling)
-    )
-    requirements.extend(
-        proof_labour(do, card.prepress, rounds=job.proofs.screen_rounds, person=card.worked_by.prepress)
-    )
-    requirements.extend(_mixing(do, loads, job, card))
     minutes = {work: some for load in loads for work, some in zip(load.plan.passes, load.pass_minutes, strict=True)}
+    sittings, at_press = press_work(do, orders, minutes, job, card, memory)
+    parcels, grams, sent = packing_and_delivery(do, loads, job, card, quantity)
+    before = before_printing(do, loads, job, card)
+    return JobWork(requirements=(*before, *at_press, *sent), sittings=sittings, parcels=parcels, grams=grams)
+
+
+def before_printing(do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard) -> tuple[Requirement, ...]:
+    """Handling, proofs on screen, mixing: the same whatever the plan."""
+    return (
+        *handling_labour(card.handling, order=job.order, person=card.worked_by.handling),
+        *proof_labour(do, card.prepress, rounds=job.proofs.screen_rounds, person=card.worked_by.prepress),
+        *_mixing(do, loads, job, card),
+    )
+
+
+def press_work(
+    do: Do,
+    orders: Sequence[SittingOrder],
+    minutes: Mapping[Pass, Decimal],
+    job: Job,
+    card: RateCard,
+    memory: WashMemory,
+) -> tuple[tuple[PressSitting, ...], tuple[Requirement, ...]]:
+    """The sittings and what inking and washing they ask; ``minutes`` a pass, where nights may fall into it."""
     sittings: list[PressSitting] = []
+    requirements: list[Requirement] = []
     for order in orders:
         sitting, asked = _at_press(do, order, minutes, job, card, memory)
         sittings.append(sitting)
         requirements.extend(asked)
-    requirements.extend(_counting(do, loads, job, card))
+    return tuple(sittings), tuple(requirements)
+
+
+def packing_and_delivery(
+    do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard, quantity: int
+) -> tuple[int, Decimal, tuple[Requirement, ...]]:
+    """Parcels, their weight, and what counting, sets, parcels and delivery ask: the same whatever the plan."""
+    requirements: list[Requirement] = list(_counting(do, loads, job, card))
     pieces = sum(item.per_set for item in job.items) * quantity
     if len(job.items) > 1:
         requirements.append(collating_labour(do, card.packing, pieces=pieces, person=card.worked_by.packing))
@@ -97,7 +122,7 @@ def job_work(
         parcel_requirements(do, card.packing, parcels=parcels, weights=weights, person=card.worked_by.packing)
     )
     requirements.extend(_delivery(do, job, card, parcels, grams))
-    return JobWork(requirements=tuple(requirements), sittings=tuple(sittings), parcels=parcels, grams=grams)
+    return parcels, grams, tuple(requirements)
 
 
 def _mixing(do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard) -> Iterator[Labour]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from quoting.bench.washing_up import CLEAN, wash_table
 from quoting.planning.part_plan import PartPlan
-from quoting.planning.sittings import MOST_EXACT, Stint, WashCosts, best_sittings
+from quoting.planning.sittings import Stint, WashCosts, best_sittings
 from quoting.presswork import Pass
 from quoting.rate_card import MINUTES_AN_HOUR, RateCard
 
@@ -59,35 +58,14 @@ def orders_of_passes(plans: Sequence[PartPlan], card: RateCard, memory: WashMemo
     return tuple(found)
 
 
-def printed_in_order(plan: PartPlan, orders: Sequence[SittingOrder]) -> PartPlan:
-    """The plan with its passes in the order in which they are printed: counts are worked back along it."""
-    printed = [work for order in orders for work in order.passes if (work.item, work.part) == (plan.item, plan.part)]
-    return plan if tuple(printed) == plan.passes else replace(plan, passes=tuple(printed))
-
-
-def possible_orders(plan: PartPlan) -> Iterator[PartPlan]:
-    """
-    The plan in every order that its passes may be printed in, a side's colours keeping theirs.
-
-    With more passes than are ordered exactly, the listed order alone.
-    """
-    front = [work for work in plan.passes if work.side != "back"]
-    back = [work for work in plan.passes if work.side == "back"]
-    if len(plan.passes) > MOST_EXACT:
-        yield plan
-        return
-    for passes in _interleaved(front, back):
-        yield replace(plan, passes=passes)
-
-
-def _interleaved(one: Sequence[Pass], other: Sequence[Pass]) -> Iterator[tuple[Pass, ...]]:
-    if not (one and other):
-        yield (*one, *other)
-        return
-    for rest in _interleaved(one[1:], other):
-        yield (one[0], *rest)
-    for rest in _interleaved(one, other[1:]):
-        yield (other[0], *rest)
+def order_of(plan: PartPlan, orders: Sequence[SittingOrder]) -> tuple[int, ...]:
+    """The places of a plan's passes in the order in which they are printed: counts are worked back along it."""
+    return tuple(
+        plan.passes.index(work)
+        for order in orders
+        for work in order.passes
+        if (work.item, work.part) == (plan.item, plan.part)
+    )
 
 
 def _stints(passes: Sequence[Pass], card: RateCard) -> tuple[Stint, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from quoting.bench.composing import Setting
 from quoting.presswork import Imposition, Pass
@@ -60,6 +61,12 @@ class PartPlan(Struct, frozen=True, kw_only=True):
     def number_up(self) -> int:
         """Pieces on a press sheet."""
         return self.across * self.down
+
+    def printed(self, order: tuple[int, ...]) -> PartPlan:
+        """The plan with its passes in the order in which they are printed, by their places."""
+        if order == tuple(range(len(self.passes))):
+            return self
+        return replace(self, passes=tuple(self.passes[place] for place in order))
 
     @property
     def order(self) -> tuple[str, str, int, int, Decimal]:

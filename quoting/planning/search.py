@@ -2,32 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
+from itertools import product
 from math import prod
 
 from msgspec import Struct
-from msgspec.structs import replace
 
-from quoting.costing import RateMemory, exact_cost
-from quoting.errors import NoPlanError
+from quoting.costing import exact_cost
 from quoting.formulas import Do, Plainly, Recording
-from quoting.job import Item, Job, Part
-from quoting.planning.candidates import Candidates, part_candidates
 from quoting.planning.counting import count_part
-from quoting.planning.jobwork import JobWork, job_work
-from quoting.planning.orders import SittingOrder, WashMemory, orders_of_passes, possible_orders, printed_in_order
+from quoting.planning.jobwork import JobWork, before_printing, job_work, packing_and_delivery, press_work
+from quoting.planning.options import Counted, Draws, Order, PartOptions, Signature
+from quoting.planning.orders import SittingOrder, order_of, orders_of_passes
 from quoting.planning.part_plan import PartPlan
-from quoting.planning.pins import Pin, check_pins, pinned
+from quoting.planning.prepared import PreparedJob
 from quoting.planning.quantities import PartWorkload, joining_requirements, part_workload
-from quoting.rate_card import RateCard
-from quoting.requirements import Draw, PotKind, Requirement
+from quoting.rate_card import MINUTES_AN_HOUR, RateCard
+from quoting.requirements import Draw, Requirement
 
 MOST_RUNNERS_UP = 5
+_ALTERNATIVES_A_GROUP = 3
 
 
 class RunnerUp(Struct, frozen=True, kw_only=True):
-    """A job plan that was not chosen: its ways in a line each, and its cost over the chosen one's."""
+    """A job plan that was not chosen: its ways in a line each, and its cost."""
 
     ways: tuple[str, ...]
     exact_cost: Decimal
@@ -46,32 +45,6 @@ class JobPlan(Struct, frozen=True, kw_only=True):
     plans_possible: int
 
 
-class PreparedJob:
-    """A job's candidates and a card's rates, worked out once and used for every quantity."""
-
-    def __init__(self, job: Job, card: RateCard, pins: Sequence[Pin] = ()) -> None:
-        self.job, self.card = job, card
-        check_pins(pins, [part.name for item in job.items for part in item.all_parts()], card)
-        self.rates, self.memory = RateMemory(card), WashMemory(card)
-        self.parts: list[tuple[Item, Part]] = []
-        self.candidates: list[Candidates] = []
-        for place, item in enumerate(job.items):
-            for number, part in enumerate(item.all_parts()):
-                found = pinned(part_candidates(item, part, card, places=(place, number)), pins)
-                if not found.plans:
-                    raise NoPlanError(part.name, found.refusals)
-                self.parts.append((item, part))
-                self.candidates.append(found)
-
-    def refusals(self) -> dict[str, dict[str, str]]:
-        """Every refusal, part by part."""
-        return {
-            part.name: found.refusals
-            for (_, part), found in zip(self.parts, self.candidates, strict=True)
-            if found.refusals
-        }
-
-
 def way(plan: PartPlan, card: RateCard) -> str:
     """A plan of a part in a line."""
     return f"{plan.label}: {card.presses[plan.press].name}, {plan.imposition}, {plan.number_up} up"
@@ -79,194 +52,226 @@ def way(plan: PartPlan, card: RateCard) -> str:
 
 def plan_job(prepared: PreparedJob, quantity: int, *, recording: bool = True) -> JobPlan:
     """
-    The job plan of least cost for one quantity of sets.
+    The job plan of least cost for one quantity of sets, worked out in full.
 
-    Exact: washing and buying for some parts never cost less when parts are added, and what each
-    part asks alone is bounded by the cheapest order of its passes; the sum is a bound that rules
-    plans out. Ties go to the plans that come first in their written order.
+    Exact. Plans are taken in groups that ask the same of inking and washing, so that every
+    combination of groups has one order of passes; within it plans go part by part, cut off by a
+    bound: what is chosen, with the least of every figure of what is not, bought as if that were all.
+    Ties go to the plans that come first in their written order.
+
+    Args:
+        recording: Whether every formula of the chosen plan is written down, and the next best found.
     """
     search = _Search(prepared, quantity)
-    search.from_part(0, ())
-    do = Recording() if recording else Plainly()
-    return _chosen(do, prepared, quantity, search)
+    search.run()
+    do: Do = Recording() if recording else Plainly()
+    loads, work, requirements = worked_out(do, prepared, quantity, search.best_plans)
+    return JobPlan(
+        loads=loads,
+        work=work,
+        requirements=requirements,
+        exact_cost=search.best_cost,
+        runners_up=search.runners_up() if recording else (),
+        refusals=prepared.refusals(),
+        plans_costed=search.costed,
+        plans_possible=prod(len(found.plans) for found in prepared.candidates),
+    )
 
 
-class _Counted:
-    """A part's workload for one order of its passes: what it costs alone, and what it draws."""
+class _Together(Struct, frozen=True):
+    """One combination of groups: its orders of passes, what inking and washing cost, and what they draw."""
 
-    def __init__(self, load: PartWorkload, card: RateCard, rates: RateMemory) -> None:
-        self.load = load
-        own = [asked for asked in load.requirements if not isinstance(asked, Draw)]
-        self.own_cost = exact_cost(Plainly(), own, card, rates)
-        self.draws: dict[tuple[PotKind, str], Decimal] = {}
-        for asked in load.requirements:
-            if isinstance(asked, Draw):
-                key = (asked.pot, asked.key)
-                self.draws[key] = self.draws.get(key, Decimal(0)) + asked.amount
-
-
-class _Option:
-    """One plan of a part, counted for every order of its passes, with the least of each figure."""
-
-    def __init__(self, plan: PartPlan, counted: Sequence[_Counted]) -> None:
-        self.plan = plan
-        self.by_order = {one.load.plan.passes: one for one in counted}
-        self.least_own = min(one.own_cost for one in counted)
-        self.least_draws = {key: min(one.draws.get(key, Decimal(0)) for one in counted) for key in counted[0].draws}
+    groups: tuple[Signature, ...]
+    orders: tuple[Order, ...]
+    press_cost: Decimal
+    press_draws: Draws
+    bound: Decimal
 
 
 class _Search:
-    """Depth first over the parts, each part's plans cheapest first, cut off by the bound."""
+    """Combinations of groups, cheapest bound first; in each depth first over the parts."""
 
     def __init__(self, prepared: PreparedJob, quantity: int) -> None:
         self.prepared, self.quantity = prepared, quantity
-        self.options = [self._options(number) for number in range(len(prepared.parts))]
-        self.least_after = [
-            sum((options[0].least_own for options in self.options[number + 1 :]), Decimal(0))
-            for number in range(len(self.options))
-        ]
-        self.best: tuple[Decimal, list[object]] | None = None
-        self.best_picks: tuple[int, ...] = ()
-        self.finished: list[tuple[Decimal, tuple[int, ...]]] = []
+        self.parts = [PartOptions(prepared, number, quantity) for number in range(len(prepared.parts))]
+        self.once = self._once()
+        self.best_cost = Decimal("Infinity")
+        self.best_order: list[object] = []
+        self.best_plans: list[PartPlan] = []
         self.costed = 0
 
-    def _options(self, number: int) -> list[_Option]:
+    def run(self) -> None:
+        """Find the cheapest plans."""
+        combinations = [self._together(groups) for groups in product(*(part.groups for part in self.parts))]
+        for together in sorted(combinations, key=lambda one: one.bound):
+            if together.bound <= self.best_cost:
+                kept = [
+                    part.kept(group, order)
+                    for part, group, order in zip(self.parts, together.groups, together.orders, strict=True)
+                ]
+                self._choose(together, kept, [], _least_after(kept))
+
+    def _once(self) -> Decimal:
+        """What the job costs whatever its plans: handling, proofs, mixing, joining, packing, delivery."""
+        do, prepared = Plainly(), self.prepared
+        job, card = prepared.job, prepared.card
+        loads = []
+        for part in self.parts:
+            plan = next(iter(part.groups.values()))[0]
+            loads.append(part.counted(plan, tuple(range(len(plan.passes)))).load)
+        _, _, sent = packing_and_delivery(do, loads, job, card, self.quantity)
+        asked = [*before_printing(do, loads, job, card), *_joining(do, prepared, loads), *sent]
+        return exact_cost(do, asked, card, prepared.rates)
+
+    def _together(self, groups: tuple[Signature, ...]) -> _Together:
         prepared = self.prepared
-        options = [
-            _Option(
-                plan,
-                [
-                    _Counted(
-                        _load(Plainly(), prepared, number, ordered, self.quantity), prepared.card, prepared.rates
-                    )
-                    for ordered in possible_orders(plan)
-                ],
-            )
-            for plan in prepared.candidates[number].plans
+        plans = [part.groups[group][0] for part, group in zip(self.parts, groups, strict=True)]
+        orders = orders_of_passes(plans, prepared.card, prepared.memory)
+        cost, draws = self._at_presses(orders, {})
+        places = tuple(order_of(plan, orders) for plan in plans)
+        least = sum(
+            (
+                part.kept(group, order)[0].own_cost
+                for part, group, order in zip(self.parts, groups, places, strict=True)
+            ),
+            Decimal(0),
+        )
+        bound = self.once + cost + least
+        return _Together(groups, places, cost, draws, bound)
+
+    def _at_presses(self, orders: Sequence[SittingOrder], minutes: Mapping[object, Decimal]) -> tuple[Decimal, Draws]:
+        """What inking and washing cost, and the ink they draw."""
+        prepared, do = self.prepared, Plainly()
+        told = {work: minutes.get(work, Decimal(0)) for order in orders for work in order.passes}
+        _, asked = press_work(do, orders, told, prepared.job, prepared.card, prepared.memory)
+        labour = [one for one in asked if not isinstance(one, Draw)]
+        return exact_cost(do, labour, prepared.card, prepared.rates), _added_up(asked)
+
+    def _choose(
+        self,
+        together: _Together,
+        kept: Sequence[Sequence[Counted]],
+        chosen: list[Counted],
+        least_after: Sequence[tuple[Decimal, Draws]],
+    ) -> None:
+        """Every plan of the next part that may still win with those chosen."""
+        number = len(chosen)
+        if number == len(kept):
+            self._finish([one.plan for one in chosen], self._cost(together, chosen))
+            return
+        for one in kept[number]:
+            tried = [*chosen, one]
+            if self._bound(together, tried, least_after[number]) <= self.best_cost:
+                self._choose(together, kept, tried, least_after)
+
+    def _bound(self, together: _Together, chosen: Sequence[Counted], least: tuple[Decimal, Draws]) -> Decimal:
+        own = sum((one.own_cost for one in chosen), least[0])
+        draws = _summed([together.press_draws, least[1], *(one.draws for one in chosen)])
+        return self.once + together.press_cost + own + self._bought(draws)
+
+    def _cost(self, together: _Together, chosen: Sequence[Counted]) -> Decimal:
+        """What the chosen plans cost, to the last digit that the whole working-out gives."""
+        if self._fits_into_days(chosen):
+            return self._bound(together, chosen, (Decimal(0), {}))
+        return self.cost_of([one.plan for one in chosen])
+
+    def _fits_into_days(self, chosen: Sequence[Counted]) -> bool:
+        """Whether all of it fits into one day of each press, so that no night can fall into a pass."""
+        busy: dict[str, Decimal] = {}
+        for one in chosen:
+            busy[one.plan.press] = sum(one.load.pass_minutes, busy.get(one.plan.press, Decimal(0)))
+        a_day = self.prepared.card.working_days.press_hours * MINUTES_AN_HOUR
+        return all(minutes <= a_day for minutes in busy.values())
+
+    def cost_of(self, plans: Sequence[PartPlan]) -> Decimal:
+        """What any plans cost, nights among their passes counted."""
+        prepared = self.prepared
+        orders = orders_of_passes(plans, prepared.card, prepared.memory)
+        counted = [part.counted(plan, order_of(plan, orders)) for part, plan in zip(self.parts, plans, strict=True)]
+        minutes: dict[object, Decimal] = {}
+        for one in counted:
+            minutes.update(zip(one.load.plan.passes, one.load.pass_minutes, strict=True))
+        cost, draws = self._at_presses(orders, minutes)
+        own = sum((one.own_cost for one in counted), Decimal(0))
+        return self.once + cost + own + self._bought(_summed([draws, *(one.draws for one in counted)]))
+
+    def _bought(self, draws: Draws) -> Decimal:
+        asked = [
+            Draw(pot=pot, key=key, what="", item=0, amount=amount, unit="") for (pot, key), amount in draws.items()
         ]
-        return sorted(options, key=lambda option: (option.least_own, option.plan.order))
+        return exact_cost(Plainly(), asked, self.prepared.card, self.prepared.rates)
 
-    def from_part(self, number: int, picks: tuple[int, ...]) -> None:
-        """Try every plan of one part after those picked, unless the bound rules them out."""
-        for pick in range(len(self.options[number])):
-            tried = (*picks, pick)
-            if number + 1 < len(self.options):
-                if not self._ruled_out(self._bound(tried) + self.least_after[number]):
-                    self.from_part(number + 1, tried)
-            elif not self._ruled_out(self._bound(tried)):
-                self._finish(tried)
+    def _finish(self, plans: list[PartPlan], cost: Decimal) -> None:
+        self.costed += 1
+        order: list[object] = [plan.order for plan in plans]
+        if (cost, order) < (self.best_cost, self.best_order):
+            self.best_cost, self.best_order, self.best_plans = cost, order, plans
 
-    def _finish(self, picks: tuple[int, ...]) -> None:
-        cost = self._cost(picks)
-        self.finished.append((cost, picks))
-        ranked = (cost, self.order(picks))
-        if self.best is None or ranked < self.best:
-            self.best, self.best_picks = ranked, picks
-
-    def _ruled_out(self, bound: Decimal) -> bool:
-        return self.best is not None and bound > self.best[0]
-
-    def order(self, picks: Sequence[int]) -> list[object]:
-        """The written order by which ties fall."""
-        return [self.options[place][pick].plan.order for place, pick in enumerate(picks)]
-
-    def plans(self, picks: Sequence[int]) -> list[PartPlan]:
-        """The plans picked."""
-        return [self.options[place][pick].plan for place, pick in enumerate(picks)]
-
-    def _bound(self, picks: Sequence[int]) -> Decimal:
-        """What the picked plans cannot cost less than: every figure at its least over the orders."""
-        options = [self.options[place][pick] for place, pick in enumerate(picks)]
-        first = [next(iter(option.by_order.values())) for option in options]
-        orders = orders_of_passes([one.load.plan for one in first], self.prepared.card, self.prepared.memory)
-        own = sum((option.least_own for option in options), Decimal(0))
-        return own + self._shared_cost(
-            [replace(one.load, pass_minutes=(Decimal(0),) * len(one.load.pass_minutes)) for one in first],
-            orders,
-            [option.least_draws for option in options],
+    def runners_up(self) -> tuple[RunnerUp, ...]:
+        """The next best: the chosen plans with another plan for one of the parts, the cheapest few of each group."""
+        tried: dict[tuple[int, ...], tuple[Decimal, list[PartPlan]]] = {}
+        for number, part in enumerate(self.parts):
+            for group in part.groups.values():
+                for plan in self._cheapest_alone(part, group):
+                    plans = [*self.best_plans]
+                    plans[number] = plan
+                    if plan is not self.best_plans[number]:
+                        tried[tuple(id(one) for one in plans)] = (self.cost_of(plans), plans)
+        ranked = sorted(tried.values(), key=lambda found: (found[0], [plan.order for plan in found[1]]))
+        return tuple(
+            RunnerUp(ways=tuple(way(plan, self.prepared.card) for plan in plans), exact_cost=cost)
+            for cost, plans in ranked[:MOST_RUNNERS_UP]
         )
 
-    def _cost(self, picks: Sequence[int]) -> Decimal:
-        """What the picked plans cost, their passes in the order in which they are printed."""
-        self.costed += 1
-        plans = self.plans(picks)
-        orders = orders_of_passes(plans, self.prepared.card, self.prepared.memory)
-        counted = [
-            self.options[place][pick].by_order[printed_in_order(plans[place], orders).passes]
-            for place, pick in enumerate(picks)
-        ]
-        own = sum((one.own_cost for one in counted), Decimal(0))
-        return own + self._shared_cost([one.load for one in counted], orders, [one.draws for one in counted])
-
-    def _shared_cost(
-        self,
-        loads: Sequence[PartWorkload],
-        orders: Sequence[SittingOrder],
-        draws: Sequence[Mapping[tuple[PotKind, str], Decimal]],
-    ) -> Decimal:
-        """What is bought for all of them, and done once for the job."""
-        prepared = self.prepared
-        once, _ = _once(Plainly(), prepared, tuple(loads), orders, self.quantity)
-        drawn = [
-            Draw(pot=pot, key=key, what="", item=0, amount=amount, unit="")
-            for one in draws
-            for (pot, key), amount in one.items()
-        ]
-        return exact_cost(Plainly(), [*once, *drawn], prepared.card, prepared.rates)
+    def _cheapest_alone(self, part: PartOptions, group: Sequence[PartPlan]) -> Iterable[PartPlan]:
+        listed = [part.counted(plan, tuple(range(len(plan.passes)))) for plan in group]
+        listed.sort(key=lambda one: (one.own_cost + self._bought(one.draws), one.plan.order))
+        return [one.plan for one in listed[:_ALTERNATIVES_A_GROUP]]
 
 
-def _load(do: Do, prepared: PreparedJob, number: int, plan: PartPlan, quantity: int) -> PartWorkload:
-    item, part = prepared.parts[number]
-    count = count_part(do, plan, item, part, prepared.card, quantity)
-    return part_workload(do, plan, item, part, prepared.job, prepared.card, quantity, count)
+def _least_after(kept: Sequence[Sequence[Counted]]) -> list[tuple[Decimal, Draws]]:
+    """For each part, the least own cost and the least draws of all the parts after it."""
+    least: list[tuple[Decimal, Draws]] = [(Decimal(0), {})]
+    for counted in reversed(kept[1:]):
+        own = min(one.own_cost for one in counted)
+        draws = {key: min(one.draws[key] for one in counted) for key in counted[0].draws}
+        least.append((least[-1][0] + own, _summed([least[-1][1], draws])))
+    return least[::-1]
 
 
-def _once(
-    do: Do,
-    prepared: PreparedJob,
-    loads: tuple[PartWorkload, ...],
-    orders: Sequence[SittingOrder],
-    quantity: int,
-) -> tuple[tuple[Requirement, ...], JobWork]:
-    """What joining the parts of an item asks, and what the job does once."""
-    job, card = prepared.job, prepared.card
-    joining: list[Requirement] = []
-    for place, item in enumerate(job.items):
+def _summed(many: Iterable[Draws]) -> Draws:
+    total: Draws = {}
+    for draws in many:
+        for key, amount in draws.items():
+            total[key] = total.get(key, Decimal(0)) + amount
+    return total
+
+
+def _added_up(requirements: Iterable[Requirement]) -> Draws:
+    return _summed({(asked.pot, asked.key): asked.amount} for asked in requirements if isinstance(asked, Draw))
+
+
+def _joining(do: Do, prepared: PreparedJob, loads: Sequence[PartWorkload]) -> list[Requirement]:
+    """What joining the parts of each item asks."""
+    asked: list[Requirement] = []
+    for place, item in enumerate(prepared.job.items):
         mine = tuple(load for load in loads if load.plan.item == place)
-        if len(mine) == len(item.all_parts()):
-            joining.extend(joining_requirements(do, item, mine, card))
-    work = job_work(do, loads, orders, job, card, quantity, prepared.memory)
-    return (*joining, *work.requirements), work
+        asked.extend(joining_requirements(do, item, mine, prepared.card))
+    return asked
 
 
 def worked_out(
     do: Do, prepared: PreparedJob, quantity: int, plans: Sequence[PartPlan]
 ) -> tuple[tuple[PartWorkload, ...], JobWork, tuple[Requirement, ...]]:
     """Plans worked out in full, one of each part; a recording ``do`` has every formula written down."""
-    orders = orders_of_passes(plans, prepared.card, prepared.memory)
-    loads = tuple(
-        _load(do, prepared, number, printed_in_order(plan, orders), quantity) for number, plan in enumerate(plans)
-    )
-    once, work = _once(do, prepared, loads, orders, quantity)
-    return loads, work, (*(asked for load in loads for asked in load.requirements), *once)
-
-
-def _chosen(do: Do, prepared: PreparedJob, quantity: int, search: _Search) -> JobPlan:
-    """The cheapest plans worked out once more, with the next best beside them."""
-    loads, work, requirements = worked_out(do, prepared, quantity, search.plans(search.best_picks))
-    others = sorted(search.finished, key=lambda found: (found[0], search.order(found[1])))
-    runners_up = tuple(
-        RunnerUp(ways=tuple(way(plan, prepared.card) for plan in search.plans(picks)), exact_cost=cost)
-        for cost, picks in others
-        if picks != search.best_picks
-    )
-    return JobPlan(
-        loads=loads,
-        work=work,
-        requirements=requirements,
-        exact_cost=others[0][0],
-        runners_up=runners_up[:MOST_RUNNERS_UP],
-        refusals=prepared.refusals(),
-        plans_costed=search.costed,
-        plans_possible=prod(len(options) for options in search.options),
-    )
+    job, card = prepared.job, prepared.card
+    orders = orders_of_passes(plans, card, prepared.memory)
+    loads: list[PartWorkload] = []
+    for plan, (item, part) in zip(plans, prepared.parts, strict=True):
+        printed = plan.printed(order_of(plan, orders))
+        count = count_part(do, printed, item, part, card, quantity)
+        loads.append(part_workload(do, printed, item, part, job, card, quantity, count))
+    joining = _joining(do, prepared, loads)
+    work = job_work(do, loads, orders, job, card, quantity, prepared.memory)
+    asked = [one for load in loads for one in load.requirements]
+    return tuple(loads), work, (*asked, *joining, *work.requirements)

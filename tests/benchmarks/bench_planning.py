@@ -16,7 +16,8 @@ from quoting import Job, NoPlanError, RateCard, load_job, load_rate_card
 from quoting.formulas import Recording
 from quoting.line_items import line_items
 from quoting.numbers import in_engine_context
-from quoting.planning.search import PreparedJob, plan_job, worked_out
+from quoting.planning.prepared import PreparedJob
+from quoting.planning.search import plan_job, worked_out
 from tests.conftest import SHOPS, demo_card_path, demo_job_path, demo_jobs
 from tests.planning.jobs import drawn_job
 
@@ -41,10 +42,8 @@ def measured(job: Job, card: RateCard) -> tuple[float, float, int, int]:
         plan_job(PreparedJob(job, card), quantity, recording=False)
 
     def one_plan() -> None:
-        prepared = PreparedJob.__new__(PreparedJob)
-        prepared.__dict__.update(kept.__dict__)
         do = Recording()
-        _, _, requirements = worked_out(do, prepared, quantity, [load.plan for load in plan.loads])
+        _, _, requirements = worked_out(do, kept, quantity, [load.plan for load in plan.loads])
         line_items(do, requirements, card, len(job.items))
 
     kept = PreparedJob(job, card)

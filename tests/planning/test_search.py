@@ -13,10 +13,11 @@ from quoting.formulas import Plainly
 from quoting.numbers import in_engine_context
 from quoting.planning.counting import count_part
 from quoting.planning.jobwork import job_work
-from quoting.planning.orders import orders_of_passes, printed_in_order
+from quoting.planning.orders import order_of, orders_of_passes
 from quoting.planning.part_plan import PartPlan
+from quoting.planning.prepared import PreparedJob
 from quoting.planning.quantities import PartWorkload, joining_requirements, part_workload
-from quoting.planning.search import PreparedJob, plan_job
+from quoting.planning.search import plan_job
 from tests.conftest import SHOPS
 from tests.planning.jobs import drawn_job
 
@@ -30,7 +31,7 @@ def cost_of(plans: tuple[PartPlan, ...], prepared: PreparedJob, quantity: int) -
     orders = orders_of_passes(plans, card, prepared.memory)
     loads: list[PartWorkload] = []
     for plan, (item, part) in zip(plans, prepared.parts, strict=True):
-        ordered = printed_in_order(plan, orders)
+        ordered = plan.printed(order_of(plan, orders))
         count = count_part(do, ordered, item, part, card, quantity)
         loads.append(part_workload(do, ordered, item, part, job, card, quantity, count))
     asked = [one for load in loads for one in load.requirements]

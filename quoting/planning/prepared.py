@@ -1,0 +1,45 @@
+"""A job made ready for the search: its candidates and its card's rates, worked out once for every quantity."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from quoting.costing import RateMemory
+from quoting.errors import NoPlanError
+from quoting.job import Item, Job, Part
+from quoting.planning.candidates import Candidates, part_candidates
+from quoting.planning.orders import WashMemory
+from quoting.planning.pins import Pin, check_pins, pinned
+from quoting.rate_card import RateCard
+
+
+class PreparedJob:
+    """
+    Parts with their candidates, press by press.
+
+    Raises:
+        NoPlanError: a part that no press can make, with each press's reason.
+        JobError: pins that name what is not there.
+    """
+
+    def __init__(self, job: Job, card: RateCard, pins: Sequence[Pin] = ()) -> None:
+        self.job, self.card = job, card
+        check_pins(pins, [part.name for item in job.items for part in item.all_parts()], card)
+        self.rates, self.memory = RateMemory(card), WashMemory(card)
+        self.parts: list[tuple[Item, Part]] = []
+        self.candidates: list[Candidates] = []
+        for place, item in enumerate(job.items):
+            for number, part in enumerate(item.all_parts()):
+                found = pinned(part_candidates(item, part, card, places=(place, number)), pins)
+                if not found.plans:
+                    raise NoPlanError(part.name, found.refusals)
+                self.parts.append((item, part))
+                self.candidates.append(found)
+
+    def refusals(self) -> dict[str, dict[str, str]]:
+        """Every refusal, part by part."""
+        return {
+            part.name: found.refusals
+            for (_, part), found in zip(self.parts, self.candidates, strict=True)
+            if found.refusals
+        }
