@@ -25,6 +25,12 @@ def after_working_days(day: datetime.date, days: int, card: RateCard) -> datetim
     return day
 
 
+def working_days_until(needed_by: datetime.date, on: datetime.date, card: RateCard) -> int:
+    """Working days after ``on``, up to the day itself; none where that is past."""
+    days = (needed_by - on).days
+    return sum(is_open(on + datetime.timedelta(days=after), card) for after in range(1, days + 1))
+
+
 def working_days_needed(
     card: RateCard, *, labour_minutes: Decimal, sittings: int, waiting_days: int, supplier_days: int
 ) -> int:

@@ -67,9 +67,12 @@ def rise_on(card: RateCard, cost_class: CostClass) -> Decimal:
     """
     What is put on a class of cost.
 
-    A target margin m asks for price = cost / (1 − m), which is m / (1 − m) put on.
+    A target margin m asks for price = cost / (1 − m), which is m / (1 − m) put on. Where an
+    hour is to be earned nothing is put on line by line: the price has a rule of its own for it.
     """
     marks = card.pricing.mark_ups
+    if card.pricing.hour_target is not None:
+        return Decimal(0)
     if marks is None:
         margin = card.pricing.target_margin or Decimal(0)
         return margin / (1 - margin)
