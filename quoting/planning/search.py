@@ -9,6 +9,7 @@ from math import prod
 
 from msgspec import Struct
 
+from quoting.buying import BUYERS
 from quoting.costing import exact_cost
 from quoting.formulas import Do, Plainly, Recording
 from quoting.planning.counting import count_part
@@ -19,7 +20,7 @@ from quoting.planning.part_plan import PartPlan
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.quantities import PartWorkload, joining_requirements, part_workload
 from quoting.rate_card import MINUTES_AN_HOUR, RateCard
-from quoting.requirements import Draw, Requirement
+from quoting.requirements import Draw, PotKind, Requirement
 
 MOST_RUNNERS_UP = 5
 _ALTERNATIVES_A_GROUP = 3
@@ -94,11 +95,12 @@ class _Search:
     def __init__(self, prepared: PreparedJob, quantity: int) -> None:
         self.prepared, self.quantity = prepared, quantity
         self.parts = [PartOptions(prepared, number, quantity) for number in range(len(prepared.parts))]
-        self.once = self._once()
         self.best_cost = Decimal("Infinity")
         self.best_order: list[object] = []
         self.best_plans: list[PartPlan] = []
         self.costed = 0
+        self._bought_before: dict[tuple[PotKind, str, Decimal], Decimal] = {}
+        self.once = self._once()
 
     def run(self) -> None:
         """Find the cheapest plans."""
@@ -196,10 +198,14 @@ class _Search:
         return self.once + cost + own + self._bought(_summed([draws, *(one.draws for one in counted)]))
 
     def _bought(self, draws: Draws) -> Decimal:
-        asked = [
-            Draw(pot=pot, key=key, what="", item=0, amount=amount, unit="") for (pot, key), amount in draws.items()
-        ]
-        return exact_cost(Plainly(), asked, self.prepared.card, self.prepared.rates)
+        total = Decimal(0)
+        for (pot, key), amount in draws.items():
+            asked = (pot, key, amount)
+            if asked not in self._bought_before:
+                bought = BUYERS[pot](Plainly(), self.prepared.card, key, amount)
+                self._bought_before[asked] = sum((one.cost for one in bought), Decimal(0))
+            total += self._bought_before[asked]
+        return total
 
     def _finish(self, plans: list[PartPlan], cost: Decimal) -> None:
         self.costed += 1
