@@ -1,5 +1,6 @@
-"""Documents: a quotation as a page and a PDF. The only home of Jinja, Babel and WeasyPrint."""
+"""Documents: what leaves the shop, as pages, PDFs and data. The only home of Jinja and WeasyPrint."""
 
-from quoting.documents.quotation_pdf import quotation_pdf
+from quoting.documents.quotation_pdf import quotation_json, quotation_pdf
+from quoting.documents.ubl import quotation_xml
 
-__all__ = ["quotation_pdf"]
+__all__ = ["quotation_json", "quotation_pdf", "quotation_xml"]

@@ -1,28 +1,36 @@
-"""One page from standard input to one PDF on standard output: the process that a server renders in."""
+"""Pages from standard input to PDFs on standard output: the process that a server renders in."""
 
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
 
-from msgspec import json
+from msgspec import msgpack
 
-from quoting.documents.render import MOST_MEMORY_BYTES, Page, render
+from quoting.documents.children import DONE, LAST_WORDS, REFUSED, read_one, write_one
+from quoting.documents.page import Page
+from quoting.documents.render import render
 from quoting.errors import DocumentError
 
 
 def main() -> int:
-    """Render, or say in one line why not."""
-    with contextlib.suppress(ImportError, ValueError, OSError):  # no limits on Windows
+    """Render what comes until nothing does; what cannot be rendered is answered with the reason."""
+    with contextlib.suppress(ImportError, ValueError, OSError, IndexError):  # no limits on Windows
         import resource
 
-        resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, MOST_MEMORY_BYTES))
-    page = json.decode(sys.stdin.buffer.read(), type=Page)
-    try:
-        sys.stdout.buffer.write(render(page))
-    except (DocumentError, MemoryError) as error:
-        print(error or "the page needs more memory than it may have", file=sys.stderr)
-        return 1
+        most = int(sys.argv[1])
+        resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing that prints can break an answer
+    while (asked := read_one(sys.stdin.buffer)) is not None:
+        try:
+            write_one(answers, DONE + render(msgpack.decode(asked, type=Page)))
+        except (DocumentError, RecursionError) as error:
+            write_one(answers, REFUSED + f"{type(error).__name__}: {error}".encode())
+        except MemoryError:  # what it holds is unknown: a new child takes the next page
+            write_one(answers, LAST_WORDS + b"DocumentError: the page needs more memory than it may have")
+            return 1
     return 0
 
 

@@ -1,34 +1,63 @@
-"""The quotation as a page: it is made from a Quotation, which holds no cost, and from nothing else."""
+"""The quotation as a page, as PDF and as data: made from a Quotation, which holds no cost, and from nothing else."""
 
 from __future__ import annotations
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from pathlib import Path
 
-from quoting.documents.formats import Formats
-from quoting.documents.render import Page, render
-from quoting.places import packaged
+from quoting.documents.page import Attached, Page
+from quoting.documents.render import render
+from quoting.documents.templates import page_from
+from quoting.documents.ubl import quotation_xml
+from quoting.languages import language
 from quoting.quotation import Quotation
+from quoting.reader import to_json
+
+XML_NAME = "quotation.xml"
 
 
-def quotation_page(quotation: Quotation) -> Page:
-    """HTML and style sheet of a quotation."""
-    folder = packaged("pdf_templates") / "quotation"
-    environment = Environment(
-        loader=FileSystemLoader(folder), undefined=StrictUndefined, autoescape=True, trim_blocks=True
-    )
-    formats = Formats(quotation.locale, quotation.currency)
-    environment.filters.update(formats.filters())
-    html = environment.get_template("page.html").render(
-        quotation=quotation, language=quotation.locale.partition("-")[0]
-    )
-    return Page(html=html, css=(folder / "page.css").read_text(encoding="utf-8"))
-
-
-def quotation_pdf(quotation: Quotation) -> bytes:
+def quotation_page(quotation: Quotation, *, templates: Path | None = None) -> Page:
     """
-    A quotation as PDF, rendered in this process.
+    HTML and style sheet of a quotation, with its machine-readable copy.
+
+    Args:
+        templates: The shop's own folder of templates, laid over ours.
 
     Raises:
-        DocumentError: Pango's libraries are not installed; the message says what to install.
+        DocumentError: a template at fault, or a character that no font or no XML takes.
     """
-    return render(quotation_page(quotation))
+    words = language(quotation.locale)
+    return page_from(
+        "quotation",
+        {"quotation": quotation},
+        language=words,
+        currency=quotation.currency,
+        dated=quotation.dated.isoformat(),
+        attached=(
+            Attached(
+                name=XML_NAME,
+                media_type="application/xml",
+                description=words.say("This quotation for machines: OASIS UBL 2.1"),
+                relationship="Alternative",
+                body=quotation_xml(quotation),
+            ),
+        ),
+        overlay=templates,
+    )
+
+
+def quotation_pdf(quotation: Quotation, *, templates: Path | None = None) -> bytes:
+    """
+    A quotation as PDF/A-3a and PDF/UA-1, its UBL beside it, rendered in this process.
+
+    Args:
+        templates: The shop's own folder of templates, laid over ours.
+
+    Raises:
+        DocumentError: Pango's libraries are not installed, or the page cannot be made; the message says why.
+    """
+    return render(quotation_page(quotation, templates=templates))
+
+
+def quotation_json(quotation: Quotation) -> bytes:
+    """A quotation as JSON."""
+    return to_json(quotation, indent=2)

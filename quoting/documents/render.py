@@ -1,47 +1,35 @@
 """
-From a page to PDF: WeasyPrint with a fetcher that knows the packaged fonts and nothing else.
+From a page to PDF/A-3a and PDF/UA-1: WeasyPrint with a fetcher that knows fonts, a shop's own folder, nothing else.
 
-The command line renders in its own process; a server renders in a child, started as
-``python -m quoting.documents.child`` over pipes, so that a page that runs away can be ended.
+The command line renders in its own process; a server renders in children (``children.py``).
 """
 
 from __future__ import annotations
 
+import datetime
 import os
-import subprocess
-import sys
-from pathlib import Path
+import warnings
 from typing import Any
 
-from msgspec import Struct, json
-
+from quoting.documents.archival import finish
+from quoting.documents.children import render_in_child
+from quoting.documents.fonts import JAPANESE, SERIF
+from quoting.documents.page import Page
 from quoting.errors import DocumentError
 
+__all__ = ["Page", "render", "render_in_child"]
+
 PANGO_LINE = "apt-get install -y --no-install-recommends libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
-MOST_SECONDS = 15
-MOST_MEMORY_BYTES = 768 * 1024 * 1024
+VARIANT = "pdf/a-3a"
+_MEDIA_TYPES = {".css": "text/css", ".png": "image/png", ".jpg": "image/jpeg", ".svg": "image/svg+xml"}
 
 
-class Page(Struct, frozen=True):
-    """A page to render: its HTML and its style sheet."""
-
-    html: str
-    css: str
-
-
-def fonts_folder() -> Path:
-    """Where the text face lies: the package that carries it."""
-    from importlib.util import find_spec
-
-    found = find_spec("font_source_serif_pro")
-    if found is None or found.origin is None:
-        raise DocumentError("expected the package font-source-serif-pro; found none: pip install it")
-    return Path(found.origin).parent / "files"
-
-
-def render(page: Page) -> bytes:
+def render(page: Page, *, variant: str | None = VARIANT) -> bytes:
     """
     A page as PDF.
+
+    Args:
+        variant: None gives a plain PDF, without tags: for the benchmarks.
 
     Raises:
         DocumentError: Pango's libraries are not there, or the page asks for something outside.
@@ -51,12 +39,20 @@ def render(page: Page) -> bytes:
     from weasyprint.text.fonts import FontConfiguration
     from weasyprint.urls import FatalURLFetchingError
 
-    fetcher = _packaged_assets()
+    fetcher = _own_assets(page.folder)
     fonts = FontConfiguration()
     try:
         style = weasyprint.CSS(string=page.css, url_fetcher=fetcher, font_config=fonts)
         html = weasyprint.HTML(string=page.html, url_fetcher=fetcher)
-        pdf: bytes = html.write_pdf(stylesheets=[style], font_config=fonts, pdf_variant="pdf/ua-1")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", ResourceWarning)  # WeasyPrint 70 leaves its colour profile open
+            pdf: bytes = html.write_pdf(
+                stylesheets=[style],
+                font_config=fonts,
+                pdf_variant=variant,
+                attachments=_attachments(page) if variant else None,
+                finisher=finish(page.attached) if variant else None,
+            )
     except FatalURLFetchingError as error:  # a BaseException in WeasyPrint 70
         raise DocumentError(f"expected packaged assets only; found {error}") from error
     return pdf
@@ -72,39 +68,54 @@ def _weasyprint() -> Any:
     return weasyprint
 
 
-def _packaged_assets() -> Any:
+def _attachments(page: Page) -> list[Any]:
+    from weasyprint import Attachment
+
+    day = datetime.datetime.fromisoformat(page.dated)
+    return [
+        Attachment(
+            string=file.body,
+            name=file.name,
+            description=file.description,
+            relationship=file.relationship,
+            created=day,
+            modified=day,
+        )
+        for file in page.attached
+    ]
+
+
+def _own_assets(folder: str) -> Any:
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
-    folder = fonts_folder()
-
-    class PackagedAssets(URLFetcher):  # type: ignore[misc]  # WeasyPrint is not typed
-        """Serves ``asset:NAME`` from the font package; refuses every other address."""
+    class OwnAssets(URLFetcher):  # type: ignore[misc]  # WeasyPrint is not typed
+        """Serves ``asset:FONT`` of the packages and ``shop:FILE`` of a shop's folder; refuses every other address."""
 
         def __init__(self) -> None:
-            super().__init__(allowed_protocols={"asset"}, allow_redirects=False, fail_on_errors=True)
+            super().__init__(allowed_protocols={"asset", "shop"}, allow_redirects=False, fail_on_errors=True)
 
         def fetch(self, url: str, headers: dict[str, str] | None = None) -> Any:
-            name = url.removeprefix("asset:").lstrip("/")
-            if not url.startswith("asset:") or name not in {path.name for path in folder.iterdir()}:
+            found = _own_file(url, folder)
+            if found is None:
                 return super().fetch(url, headers)
-            return URLFetcherResponse(url, (folder / name).read_bytes(), {"Content-Type": "font/ttf"})
+            body, media_type = found
+            return URLFetcherResponse(url, body, {"Content-Type": media_type})
 
-    return PackagedAssets()
+    return OwnAssets()
 
 
-def render_in_child(page: Page, *, seconds: float = MOST_SECONDS) -> bytes:
-    """
-    A page as PDF, rendered in a child process with limits on time and memory.
+def _own_file(url: str, folder: str) -> tuple[bytes, str] | None:
+    from pathlib import Path
+    from urllib.parse import unquote
 
-    Raises:
-        DocumentError: the child ran over its limits, or says why it cannot.
-    """
-    command = [sys.executable, "-m", "quoting.documents.child"]
-    try:
-        done = subprocess.run(command, input=json.encode(page), capture_output=True, timeout=seconds, check=False)
-    except subprocess.TimeoutExpired as error:
-        raise DocumentError(f"expected the page in {seconds:g} s; it took longer and was ended") from error
-    if done.returncode != 0:
-        said = done.stderr.decode(errors="replace").strip().splitlines()
-        raise DocumentError(said[-1] if said else f"the page's process ended with {done.returncode}")
-    return done.stdout
+    scheme, _, name = url.partition(":")
+    name = unquote(name.lstrip("/"))
+    if scheme == "asset":
+        face = next((face for face in (*SERIF, JAPANESE) if face.file == name), None)
+        return (face.path().read_bytes(), "font/ttf") if face else None
+    if scheme == "shop" and folder:
+        from quoting.documents.templates import inside
+
+        path = inside(Path(folder), name)
+        return path.read_bytes(), _MEDIA_TYPES.get(path.suffix, "application/octet-stream")
+    return None

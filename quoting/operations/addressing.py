@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import EachTakes, FinishingBase
 
 TAG = "addressing"
@@ -12,11 +13,10 @@ TAG = "addressing"
 class Addressing(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """A name and address on each."""
 
-    operation: ClassVar = "Addressing"
+    operation: ClassVar = message("Addressing")
 
-    @property
-    def words(self) -> str:
-        return "addressed"
+    def words_in(self, language: Language) -> str:
+        return language.say("addressed")
 
 
 class AddressingRates(EachTakes, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import EachTakes, FinishingBase
 
 TAG = "banding"
@@ -12,11 +13,10 @@ TAG = "banding"
 class Banding(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """A band round each."""
 
-    operation: ClassVar = "Banding"
+    operation: ClassVar = message("Banding")
 
-    @property
-    def words(self) -> str:
-        return "with a paper band"
+    def words_in(self, language: Language) -> str:
+        return language.say("with a paper band")
 
 
 class BandingRates(EachTakes, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

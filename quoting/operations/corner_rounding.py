@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import AtSpeed, FinishingBase
 
 TAG = "corner rounding"
@@ -12,11 +13,10 @@ TAG = "corner rounding"
 class CornerRounding(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """All four corners."""
 
-    operation: ClassVar = "Corner rounding"
+    operation: ClassVar = message("Corner rounding")
 
-    @property
-    def words(self) -> str:
-        return "four corners rounded"
+    def words_in(self, language: Language) -> str:
+        return language.say("four corners rounded")
 
 
 class CornerRoundingRates(AtSpeed, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from quoting.formulas import Do
+from quoting.languages import Language, message
 from quoting.operations.finishing import AtSpeed, FinishingBase, FinishingWork
 from quoting.requirements import Requirement
 from quoting.units import Amount
@@ -15,13 +16,12 @@ TAG = "die-cutting"
 class DieCutting(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """One hit a piece; ``die_in_store`` when the shop has the die already."""
 
-    operation: ClassVar = "Die-cutting"
-    cautions: ClassVar = ("A die cuts: keep hands out of the press, handle the die by its board.",)
+    operation: ClassVar = message("Die-cutting")
+    cautions: ClassVar = (message("A die cuts: keep hands out of the press, handle the die by its board."),)
     die_in_store: bool = False
 
-    @property
-    def words(self) -> str:
-        return "die-cut"
+    def words_in(self, language: Language) -> str:
+        return language.say("die-cut")
 
     def requirements(self, do: Do, rates: DieCuttingRates, work: FinishingWork) -> tuple[Requirement, ...]:
         cutting = self._at_speed(do, rates, work)

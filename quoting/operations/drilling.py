@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import AtSpeed, FinishingBase
 from quoting.shop import Count
 
@@ -13,16 +14,15 @@ TAG = "drilling"
 class Drilling(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """So many holes in each piece."""
 
-    operation: ClassVar = "Drilling"
+    operation: ClassVar = message("Drilling")
     holes: Count = 1
 
     @property
     def times(self) -> int:
         return self.holes
 
-    @property
-    def words(self) -> str:
-        return "one hole drilled" if self.holes == 1 else f"{self.holes} holes drilled"
+    def words_in(self, language: Language) -> str:
+        return language.say_many("one hole drilled", "{count} holes drilled", self.holes)
 
 
 class DrillingRates(AtSpeed, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

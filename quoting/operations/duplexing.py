@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import EachTakes, FinishingBase
 from quoting.shop import Count
 
@@ -17,16 +18,15 @@ class Duplexing(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG,
     The parts of an item are then the sheets that are pasted together.
     """
 
-    operation: ClassVar = "Duplexing"
+    operation: ClassVar = message("Duplexing")
     plies: Count = 1
 
     @property
     def pieces_per_out(self) -> int:
         return self.plies
 
-    @property
-    def words(self) -> str:
-        return "duplexed"
+    def words_in(self, language: Language) -> str:
+        return language.say("duplexed")
 
 
 class DuplexingRates(EachTakes, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

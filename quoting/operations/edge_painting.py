@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import ClassVar
 
 from quoting.formulas import Do, formula
+from quoting.languages import Language, message
 from quoting.numbers import whole_up
 from quoting.operations.finishing import FinishingBase, FinishingRates, FinishingWork
 from quoting.requirements import Requirement
@@ -30,15 +31,17 @@ def painting_minutes(*, set_up: Decimal, stacks: int, edges: int, minutes_an_edg
 class EdgePainting(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """A colour on so many edges."""
 
-    operation: ClassVar = "Edge painting"
-    cautions: ClassVar = ("Ventilate while paint dries; follow the maker's data sheet.",)
+    operation: ClassVar = message("Edge painting")
+    cautions: ClassVar = (message("Ventilate while paint dries; follow the maker's data sheet."),)
     colour: Text = ""
     edges: Count = 4
 
-    @property
-    def words(self) -> str:
-        colour = f" {self.colour}" if self.colour else ""
-        return f"edges painted{colour}" if self.edges == 4 else f"{self.edges} edges painted{colour}"
+    def words_in(self, language: Language) -> str:
+        if self.edges == 4:
+            said = language.say("edges painted")
+        else:
+            said = language.say_many("{count} edge painted", "{count} edges painted", self.edges)
+        return f"{said} {self.colour}".rstrip()
 
     def requirements(self, do: Do, rates: EdgePaintingRates, work: FinishingWork) -> tuple[Requirement, ...]:
         stacks = do(

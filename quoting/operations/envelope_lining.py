@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import EachTakes, FinishingBase
 
 TAG = "envelope lining"
@@ -12,11 +13,10 @@ TAG = "envelope lining"
 class EnvelopeLining(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """A lining in each envelope."""
 
-    operation: ClassVar = "Envelope lining"
+    operation: ClassVar = message("Envelope lining")
 
-    @property
-    def words(self) -> str:
-        return "lined"
+    def words_in(self, language: Language) -> str:
+        return language.say("lined")
 
 
 class EnvelopeLiningRates(EachTakes, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

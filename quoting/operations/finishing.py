@@ -8,6 +8,7 @@ from typing import Any, ClassVar, cast
 from msgspec import Struct
 
 from quoting.formulas import Do, Step, formula
+from quoting.languages import SOURCE, Language
 from quoting.numbers import at_least
 from quoting.presswork import StepCount
 from quoting.requirements import Charge, Labour, Requirement
@@ -118,8 +119,12 @@ class FinishingBase(Struct, frozen=True, forbid_unknown_fields=True):
 
     @property
     def words(self) -> str:
-        """In the client's words."""
-        return self.operation
+        """In the client's words, as the owner reads them."""
+        return self.words_in(SOURCE)
+
+    def words_in(self, language: Language) -> str:
+        """In the client's words and language."""
+        return language.say(self.operation)
 
     def requirements(self, do: Do, rates: Any, work: FinishingWork) -> tuple[Requirement, ...]:
         """What it asks of people, machines and suppliers, by how the card says it is done."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import BoughtIn, FinishingBase
 
 TAG = "foiling"
@@ -12,11 +13,10 @@ TAG = "foiling"
 class Foiling(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """Stamped in foil by an outside finisher."""
 
-    operation: ClassVar = "Foiling"
+    operation: ClassVar = message("Foiling")
 
-    @property
-    def words(self) -> str:
-        return "foil stamped"
+    def words_in(self, language: Language) -> str:
+        return language.say("foil stamped")
 
 
 class FoilingRates(BoughtIn, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

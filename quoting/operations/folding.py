@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import AtSpeed, FinishingBase
 from quoting.shop import Count
 
@@ -13,16 +14,15 @@ TAG = "folding"
 class Folding(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """So many folds a piece."""
 
-    operation: ClassVar = "Folding"
+    operation: ClassVar = message("Folding")
     folds: Count = 1
 
     @property
     def times(self) -> int:
         return self.folds
 
-    @property
-    def words(self) -> str:
-        return "folded once" if self.folds == 1 else f"folded {self.folds} times"
+    def words_in(self, language: Language) -> str:
+        return language.say_many("folded once", "folded {count} times", self.folds)
 
 
 class FoldingRates(AtSpeed, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import AtSpeed, FinishingBase
 from quoting.shop import Count
 
@@ -13,16 +14,15 @@ TAG = "perforating"
 class Perforating(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """So many perforated lines across each piece."""
 
-    operation: ClassVar = "Perforating"
+    operation: ClassVar = message("Perforating")
     lines: Count = 1
 
     @property
     def times(self) -> int:
         return self.lines
 
-    @property
-    def words(self) -> str:
-        return "perforated once" if self.lines == 1 else f"perforated {self.lines} times"
+    def words_in(self, language: Language) -> str:
+        return language.say_many("perforated once", "perforated {count} times", self.lines)
 
 
 class PerforatingRates(AtSpeed, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

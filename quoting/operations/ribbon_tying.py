@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import EachTakes, FinishingBase
 
 TAG = "ribbon tying"
@@ -12,11 +13,10 @@ TAG = "ribbon tying"
 class RibbonTying(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """A ribbon round each."""
 
-    operation: ClassVar = "Ribbon tying"
+    operation: ClassVar = message("Ribbon tying")
 
-    @property
-    def words(self) -> str:
-        return "tied with ribbon"
+    def words_in(self, language: Language) -> str:
+        return language.say("tied with ribbon")
 
 
 class RibbonTyingRates(EachTakes, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import AtSpeed, FinishingBase
 from quoting.shop import Count
 
@@ -13,16 +14,15 @@ TAG = "scoring"
 class Scoring(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """So many scores across each piece."""
 
-    operation: ClassVar = "Scoring"
+    operation: ClassVar = message("Scoring")
     scores: Count = 1
 
     @property
     def times(self) -> int:
         return self.scores
 
-    @property
-    def words(self) -> str:
-        return "scored once" if self.scores == 1 else f"scored {self.scores} times"
+    def words_in(self, language: Language) -> str:
+        return language.say_many("scored once", "scored {count} times", self.scores)
 
 
 class ScoringRates(AtSpeed, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

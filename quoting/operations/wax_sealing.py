@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from quoting.languages import Language, message
 from quoting.operations.finishing import EachTakes, FinishingBase
 
 TAG = "wax sealing"
@@ -12,11 +13,10 @@ TAG = "wax sealing"
 class WaxSealing(FinishingBase, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):
     """A seal on each."""
 
-    operation: ClassVar = "Wax sealing"
+    operation: ClassVar = message("Wax sealing")
 
-    @property
-    def words(self) -> str:
-        return "sealed with wax"
+    def words_in(self, language: Language) -> str:
+        return language.say("sealed with wax")
 
 
 class WaxSealingRates(EachTakes, frozen=True, forbid_unknown_fields=True, tag=TAG, tag_field="kind"):

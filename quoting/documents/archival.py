@@ -1,0 +1,50 @@
+"""PDF/A-3a and PDF/UA-1 in one file: WeasyPrint writes the first; this says in its XMP that it is the second too."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from quoting.documents.page import Attached
+
+_END_OF_METADATA = b"</rdf:RDF>"
+# ISO 14289-1, 5, and ISO 19005-3, 6.6.2.3.3: PDF/A wants every schema but its own described.
+_UNIVERSAL_ACCESS = b"""<rdf:Description xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" rdf:about="" \
+pdfuaid:part="1"/><rdf:Description xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/" \
+xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#" \
+rdf:about=""><pdfaExtension:schemas><rdf:Bag><rdf:li rdf:parseType="Resource">\
+<pdfaSchema:schema>PDF/UA identification</pdfaSchema:schema>\
+<pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/</pdfaSchema:namespaceURI>\
+<pdfaSchema:prefix>pdfuaid</pdfaSchema:prefix><pdfaSchema:property><rdf:Seq><rdf:li rdf:parseType="Resource">\
+<pdfaProperty:name>part</pdfaProperty:name><pdfaProperty:valueType>Integer</pdfaProperty:valueType>\
+<pdfaProperty:category>internal</pdfaProperty:category>\
+<pdfaProperty:description>Part of ISO 14289</pdfaProperty:description></rdf:li></rdf:Seq></pdfaSchema:property>\
+</rdf:li></rdf:Bag></pdfaExtension:schemas></rdf:Description>"""
+
+
+def finish(page_attached: tuple[Attached, ...]) -> Callable[[Any, Any], None]:
+    """
+    The last hand on a PDF/A-3a, called by WeasyPrint before the bytes are written.
+
+    It is PDF/UA-1 too and says so; each attached file is listed once, under its own media type, not under
+    one that depends on the machine. The metadata stays uncompressed, as validators of every part of PDF/A
+    read it.
+    """
+
+    def finisher(_: Any, pdf: Any) -> None:
+        _say_it_is_accessible(pdf)
+        if "AF" in pdf.catalog:
+            pdf.catalog["AF"][:] = list(dict.fromkeys(pdf.catalog["AF"]))
+        files = [one for one in pdf.objects if getattr(one, "extra", {}).get("Type") == "/EmbeddedFile"]
+        for stream, attached in zip(files, page_attached, strict=True):
+            stream.extra["Subtype"] = "/" + attached.media_type.replace("/", "#2f")
+
+    return finisher
+
+
+def _say_it_is_accessible(pdf: Any) -> None:
+    for stream in pdf.objects:
+        if getattr(stream, "extra", {}).get("Type") == "/Metadata":
+            text = b"".join(part if isinstance(part, bytes) else str(part).encode() for part in stream.stream)
+            stream.stream = [text.replace(_END_OF_METADATA, _UNIVERSAL_ACCESS + _END_OF_METADATA)]
+            stream.compress = False

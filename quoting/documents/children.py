@@ -1,0 +1,171 @@
+"""
+Rendering children: processes started as ``python -m quoting.documents.child``, spoken to over pipes.
+
+A child renders page after page and is let go after ``MOST_PAGES`` of them, as WeasyPrint grows with use.
+One that runs over its time is ended; one that dies takes only its own page along: the next page has a
+new child. Children end by themselves when the process that started them is gone.
+"""
+
+from __future__ import annotations
+
+import atexit
+import queue
+import subprocess
+import sys
+import threading
+from contextlib import suppress
+from typing import IO
+
+from msgspec import msgpack
+
+from quoting.documents.fonts import MissingGlyphError
+from quoting.documents.page import Page
+from quoting.documents.templates import TemplateError
+from quoting.errors import DocumentError
+
+MOST_SECONDS = 15
+MOST_MEMORY_BYTES = 768 * 1024 * 1024
+MOST_PAGES = 200
+LENGTH_BYTES = 8
+DONE, REFUSED, LAST_WORDS = b"+", b"-", b"!"
+_KINDS: dict[str, type[DocumentError]] = {
+    kind.__name__: kind for kind in (DocumentError, MissingGlyphError, TemplateError)
+}
+
+
+class Child:
+    """One rendering process."""
+
+    def __init__(self) -> None:
+        command = [sys.executable, "-m", "quoting.documents.child", str(MOST_MEMORY_BYTES)]
+        self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+        self.pages = 0
+
+    def render(self, page: Page, seconds: float) -> bytes:
+        """
+        A page as PDF; whether it can be asked again ``is_alive`` says.
+
+        Raises:
+            DocumentError: what the child said, or that it took too long or ended.
+        """
+        self.pages += 1
+        overdue = threading.Event()
+        timer = threading.Timer(seconds, self._end_as_overdue, [overdue])
+        timer.start()
+        try:
+            answer = self._ask(msgpack.encode(page))
+        finally:
+            timer.cancel()
+        if overdue.is_set():
+            self.end()
+            raise DocumentError(f"expected the page in {seconds:g} s; it took longer and was ended")
+        if answer is None:
+            self.end()
+            raise DocumentError("expected a page within its memory; its process ended before it was done")
+        kind, body = answer[:1], answer[1:]
+        if kind == DONE:
+            return body
+        if kind == LAST_WORDS:
+            self.end()
+        name, _, said = body.decode(errors="replace").partition(": ")
+        raise _KINDS.get(name, DocumentError)(said)
+
+    @property
+    def is_alive(self) -> bool:
+        """Whether it can be asked for another page."""
+        return self._process.poll() is None and self.pages < MOST_PAGES
+
+    def end(self) -> None:
+        """End it, whatever it is doing."""
+        self._process.kill()
+        self._process.wait()
+        for pipe in (self._process.stdin, self._process.stdout):
+            if pipe is not None:
+                with suppress(OSError):
+                    pipe.close()
+
+    def _end_as_overdue(self, overdue: threading.Event) -> None:
+        overdue.set()
+        self._process.kill()
+
+    def _ask(self, body: bytes) -> bytes | None:
+        asked, answered = self._process.stdin, self._process.stdout
+        if asked is None or answered is None:
+            return None
+        try:
+            write_one(asked, body)
+        except OSError:
+            return None
+        return read_one(answered)
+
+
+class Children:
+    """As many rendering processes as there may be at once; each is started when it is first wanted."""
+
+    def __init__(self, most: int = 1) -> None:
+        self._places: queue.LifoQueue[Child | None] = queue.LifoQueue()
+        for _ in range(most):
+            self._places.put(None)
+
+    def render(self, page: Page, *, seconds: float = MOST_SECONDS) -> bytes:
+        """
+        A page as PDF, as soon as a child is free.
+
+        Raises:
+            DocumentError: no child was free in time, or it ran over its limits, or says why it cannot.
+        """
+        try:
+            child = self._places.get(timeout=seconds)
+        except queue.Empty as error:
+            raise DocumentError(f"expected a rendering process within {seconds:g} s; all were busy") from error
+        try:
+            if child is None or not child.is_alive:
+                if child is not None:
+                    child.end()
+                child = Child()
+            return child.render(page, seconds)
+        finally:
+            self._places.put(child if child is not None and child.is_alive else None)
+
+    def end(self) -> None:
+        """End every child that is free."""
+        for _ in range(self._places.qsize()):
+            child = self._places.get()
+            if child is not None:
+                child.end()
+            self._places.put(None)
+
+
+def write_one(pipe: IO[bytes], body: bytes) -> None:
+    """One message down a pipe, its length before it."""
+    pipe.write(len(body).to_bytes(LENGTH_BYTES, "big"))
+    pipe.write(body)
+    pipe.flush()
+
+
+def read_one(pipe: IO[bytes]) -> bytes | None:
+    """The next message of a pipe; None where it has ended."""
+    head = pipe.read(LENGTH_BYTES)
+    if len(head) < LENGTH_BYTES:
+        return None
+    length = int.from_bytes(head, "big")
+    body = pipe.read(length)
+    return body if len(body) == length else None
+
+
+_shared: list[Children] = []
+_lock = threading.Lock()
+
+
+def render_in_child(page: Page, *, seconds: float = MOST_SECONDS) -> bytes:
+    """
+    A page as PDF, rendered in a child process that this process keeps.
+
+    Raises:
+        DocumentError: the child ran over its limits, or says why it cannot.
+    """
+    with _lock:
+        if not _shared:
+            _shared.append(Children(most=2))
+            atexit.register(_shared[0].end)
+    return _shared[0].render(page, seconds=seconds)

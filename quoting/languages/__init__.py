@@ -1,0 +1,124 @@
+"""
+The words of documents: a gettext catalogue a language. The source, in the code, is British English.
+
+Catalogues are read as they are written, from ``catalogues/LANGUAGE.po`` or ``LANGUAGE-REGION.po``: no
+compiled file can fall behind them, and a wheel holds them as it holds any file of the package.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from functools import lru_cache
+from gettext import GNUTranslations, NullTranslations
+from pathlib import Path
+from typing import Literal
+
+from quoting.units import Size, in_inches, in_millimetres
+
+CATALOGUES = Path(__file__).parent / "catalogues"
+SOURCE_LOCALE = "en-GB"
+
+# CLDR 45, supplemental data, measurementData: who writes on US Letter; who measures in inches.
+_ON_LETTER = frozenset(["BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE"])
+_IN_INCHES = frozenset({"US"})
+
+
+def message(text: str) -> str:
+    """Mark a text for the catalogues where it is not said yet."""
+    return text
+
+
+class Language:
+    """One language and region: says messages, and numbers and lengths as that region writes them."""
+
+    def __init__(self, locale: str, translations: NullTranslations) -> None:
+        self.locale = locale
+        self._translations = translations
+
+    @property
+    def code(self) -> str:
+        """The language alone, ``fr``."""
+        return self.locale.partition("-")[0]
+
+    @property
+    def paper(self) -> Literal["A4", "Letter"]:
+        """The paper that the region writes on."""
+        return "Letter" if self.locale.partition("-")[2] in _ON_LETTER else "A4"
+
+    def say(self, text: str, /, **values: str) -> str:
+        """A message in this language, with values in their places."""
+        said = self._translations.gettext(text)
+        return said.format_map(values) if values else said
+
+    def say_many(self, one: str, many: str, count: int, /, **values: str) -> str:
+        """A message that changes with a count; ``{count}`` is grouped as the region groups it."""
+        said = self._translations.ngettext(one, many, count)
+        return said.format_map({"count": self.number(count), **values})
+
+    def number(self, number: Decimal | int) -> str:
+        """A number with the region's decimal mark, no place of it lost."""
+        if isinstance(number, int) and -1000 < number < 1000:
+            return str(number)
+        from babel.numbers import format_decimal
+
+        return format_decimal(number, locale=self.locale.replace("-", "_"), decimal_quantization=False)
+
+    def size(self, size: Size) -> str:
+        """
+        A size as the region measures; where it was written otherwise, that stands behind it.
+
+        Inches written as fractions stay fractions.
+        """
+        told = self._as_written(size)
+        wants_inches = self.locale.partition("-")[2] in _IN_INCHES
+        if wants_inches == size.is_in_inches:
+            return told
+        convert, unit = (in_inches, "in") if wants_inches else (in_millimetres, "mm")
+        first, second = (self.number(convert(side)) for side in (size.width_mm, size.height_mm))
+        return f"{first} × {second} {unit} ({told})"
+
+    def _as_written(self, size: Size) -> str:
+        mark = self.number(Decimal("0.1"))[1]
+        return re.sub(r" ?[x×] ?", " × ", size.written).replace(".", mark)
+
+
+@lru_cache(maxsize=64)
+def language(locale: str) -> Language:
+    """
+    The language of a locale such as ``fr-BE``: its region's catalogue, else its language's, else the source.
+
+    ``is_known`` says whether there is one.
+    """
+    for name in (locale, locale.partition("-")[0]):
+        path = CATALOGUES / f"{name}.po"
+        if path.is_file():
+            return Language(locale, _read(path))
+    return Language(locale, NullTranslations())
+
+
+def languages() -> tuple[str, ...]:
+    """Every language that documents can be written in, ``en`` first."""
+    found = sorted({path.stem.partition("-")[0] for path in CATALOGUES.glob("*.po")} - {"en"})
+    return ("en", *found)
+
+
+def is_known(locale: str) -> bool:
+    """Whether documents can be written in the language of a locale."""
+    return locale.partition("-")[0] in languages()
+
+
+def _read(path: Path) -> NullTranslations:
+    from io import BytesIO
+
+    from babel.messages.mofile import write_mo
+    from babel.messages.pofile import read_po
+
+    compiled = BytesIO()
+    with path.open("rb") as file:
+        write_mo(compiled, read_po(file))
+    compiled.seek(0)
+    return GNUTranslations(compiled)
+
+
+SOURCE = Language(SOURCE_LOCALE, NullTranslations())
