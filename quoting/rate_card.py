@@ -119,8 +119,13 @@ class WorkedBy(Struct, frozen=True, forbid_unknown_fields=True):
     packing: Name
 
 
-class SpoilageRates(Struct, frozen=True, forbid_unknown_fields=True):
-    """Set-up sheets of a pass by kind of form, what a register colour adds, and the least for a job."""
+class SpoilageRates(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """
+    Set-up sheets of a pass by kind of form, what a register colour adds, and the least for a job.
+
+    ``rule``: counts are worked backwards through every step, or, as the handbooks' additive rule has
+    it, the shares of all steps are added up and taken of the number wanted.
+    """
 
     set_up_plate: CountOrNone
     set_up_metal: CountOrNone
@@ -128,6 +133,7 @@ class SpoilageRates(Struct, frozen=True, forbid_unknown_fields=True):
     set_up_register: CountOrNone
     set_up_again: Literal["spoiled sheets used again", "fresh sheets each pass"]
     register_colour: Share
+    rule: Literal["backwards", "additive"] = "backwards"
     least_pieces: CountOrNone
     least_share: Share
 

@@ -229,7 +229,11 @@ Stock = ParentSheets | ReadyCut
 
 
 class Ink(Struct, frozen=True, forbid_unknown_fields=True):
-    """An ink from the shelf or mixed. ``shade`` says what it asks of a wash-up."""
+    """
+    An ink from the shelf or mixed. ``shade`` says what it asks of a wash-up.
+
+    ``hits``: passes that it takes to cover, each dried before the next; metallics and opaques want two.
+    """
 
     name: Name
     shade: Name
@@ -240,6 +244,7 @@ class Ink(Struct, frozen=True, forbid_unknown_fields=True):
     film_factor: Factor
     pale: bool = False
     opaque: bool = False
+    hits: Annotated[int, Meta(ge=1, le=3)] = 1
 
     def __post_init__(self) -> None:
         if not self.price_mass or not self.film_factor:

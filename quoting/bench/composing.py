@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Literal
 
 from msgspec import Struct
 
 from quoting.formulas import Do, formula
 from quoting.requirements import Labour
-from quoting.units import Duration, Share, Speed
+from quoting.units import Amount, Duration, Share, Speed
 
 
 class ComposingRates(Struct, frozen=True, forbid_unknown_fields=True):
-    """Minutes at the case; shares of the setting time for correcting and for distributing."""
+    """
+    Minutes at the case; shares of the setting time for correcting and for distributing.
+
+    ``standing_storage`` is charged for each form that has been kept standing.
+    """
 
     form: Duration
     line: Duration
@@ -26,6 +31,7 @@ class ComposingRates(Struct, frozen=True, forbid_unknown_fields=True):
     correcting: Share
     distributing: Share
     wonderful_ems_an_hour: Speed
+    standing_storage: Amount = Amount("0.00")
 
 
 class Setting(Struct, frozen=True, kw_only=True):

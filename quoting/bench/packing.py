@@ -24,6 +24,7 @@ class PackingRates(Struct, frozen=True, forbid_unknown_fields=True):
     parcel: Duration
     parcel_mass: Mass
     parcel_materials: Amount
+    interleave_materials_100: Amount = Amount("0.00")
 
     def __post_init__(self) -> None:
         if not self.parcel_mass:
@@ -60,6 +61,12 @@ def minutes_by_the_hundred(*, pieces: int, minutes_100: Decimal) -> Decimal:
 def minutes_each(*, pieces: int, each: Decimal) -> Decimal:
     """Minutes for a pile, piece by piece. [min]"""
     return pieces * each
+
+
+@formula(unit="money", sentence="{pieces} sheets / 100 × {price_100}")
+def sheets_between(*, pieces: int, price_100: Decimal) -> Decimal:
+    """What is laid between wet sheets. [money]"""
+    return Decimal(pieces) / 100 * price_100
 
 
 @formula(unit="g", sentence="{pieces} pieces × {area_mm2} mm2 / 1000000 × {grammage} g/m2")

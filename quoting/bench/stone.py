@@ -14,7 +14,7 @@ from quoting.units import Duration
 
 
 class StoneRates(Struct, frozen=True, forbid_unknown_fields=True):
-    """Minutes a lock-up by kind of form, a relock, the washing of a form of type."""
+    """Minutes a lock-up by kind of form, a relock, the washing of a form of type, a plate put on its base."""
 
     plate: Duration
     hand_set: Duration
@@ -22,6 +22,7 @@ class StoneRates(Struct, frozen=True, forbid_unknown_fields=True):
     relock: Duration
     relocks_a_hand_set_form: CountOrNone
     form_washing: Duration
+    mounting: Duration = Duration("0 min")
 
 
 @formula(unit="min", sentence="{lock_up} min + {relocks} relocks × {relock} min")
@@ -34,6 +35,12 @@ def lock_up_minutes(*, lock_up: Decimal, relocks: int, relock: Decimal) -> Decim
 def form_washing_minutes(*, forms: int, form_washing: Decimal) -> Decimal:
     """Minutes to wash type before it goes back to the case. [min]"""
     return forms * form_washing
+
+
+@formula(unit="min", sentence="{plates} plates × {mounting} min")
+def mounting_minutes(*, plates: int, mounting: Decimal) -> Decimal:
+    """Minutes to put plates on their base. [min]"""
+    return plates * mounting
 
 
 def lock_up_of(rates: StoneRates, work: Pass, *, copies: int) -> Decimal:
@@ -66,7 +73,7 @@ def stone_labour(do: Do, rates: StoneRates, work: Pass, *, copies: int, person: 
         steps=do.taken(),
     )
     if not is_type:
-        return (locking,)
+        return (locking, *_mounting(do, rates, work, copies=copies, person=person))
     washing = do(form_washing_minutes, forms=1, form_washing=rates.form_washing.in_base_unit)
     return locking, Labour(
         operation="Form washing",
@@ -77,4 +84,24 @@ def stone_labour(do: Do, rates: StoneRates, work: Pass, *, copies: int, person: 
         person=person,
         minutes=washing,
         steps=do.taken(),
+    )
+
+
+def _mounting(do: Do, rates: StoneRates, work: Pass, *, copies: int, person: str) -> tuple[Labour, ...]:
+    """Putting plates on their base; nothing where the lock-up holds it already."""
+    if not rates.mounting:
+        return ()
+    plates = copies * work.versions
+    minutes = do(mounting_minutes, plates=plates, mounting=rates.mounting.in_base_unit)
+    return (
+        Labour(
+            operation="Mounting",
+            what=work.label,
+            item=work.item,
+            driver=Decimal(plates),
+            driver_unit="plates",
+            person=person,
+            minutes=minutes,
+            steps=do.taken(),
+        ),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from math import prod
 from typing import Any
 
 from quoting.formulas import Do, formula
@@ -34,6 +35,16 @@ def pieces_wanted(*, quantity: int, per_set: int, versions: int, extra: int, kep
 def step_in(*, out: int, pieces_per_out: int, rate: Decimal, set_up: int) -> int:
     """Pieces into a finishing step, so that enough come out good."""
     return whole_up(out * pieces_per_out / (1 - rate)) + set_up
+
+
+@formula(
+    unit="pieces",
+    sentence="{wanted} wanted × (1 + {shares} of all steps) rounded up + {set_up} to set up",
+    source="Shares of the number wanted, a step each: printers' forum, from a college class (D).",
+)
+def pieces_and_spoilage(*, wanted: int, shares: Decimal, set_up: int) -> int:
+    """Pieces to start with, by the additive rule."""
+    return whole_up(wanted * (1 + shares)) + set_up
 
 
 @formula(unit="sheets", sentence="{pieces} pieces / {number_up} up rounded up")
@@ -131,6 +142,8 @@ def count_part(do: Do, plan: PartPlan, item: Item, part: Part, card: RateCard, q
         extra=item.extra * item.versions,
         kept=item.kept * item.versions,
     )
+    if card.spoilage.rule == "additive":
+        return _counted_additively(do, plan, item, part, card, pieces)
     joined, joining_steps = finishing_steps(do, item.joining, card, pieces)
     needed, steps = finishing_steps(do, part.finishing, card, joined)
     sheets_good = _good_sheets(do, plan, item, card, needed)
@@ -157,6 +170,54 @@ def count_part(do: Do, plan: PartPlan, item: Item, part: Part, card: RateCard, q
             _with_extra(count, extra, trips=work.trips) for count, work in zip(counts, plan.passes, strict=True)
         ),
         steps=(*steps, *joining_steps),
+    )
+
+
+def _counted_additively(do: Do, plan: PartPlan, item: Item, part: Part, card: RateCard, pieces: int) -> PartCount:
+    """
+    The handbooks' rule: every step's share of the number wanted, added up, all passes fed alike.
+
+    Set-up pieces and sheets come on top, as do pieces that are pasted into one.
+    """
+    asked: list[FinishingBase] = [*part.finishing, *item.joining]
+    rates: list[Any] = [card.rates_of(tag_of(one)) for one in asked]
+    first_rate = card.stock_classes[card.stocks[plan.stock].stock_class].running_spoilage[0].rate
+    shares = [first_rate * work.trips for work in plan.passes]
+    shares += [card.spoilage.register_colour for work in plan.passes if work.register != "none"]
+    shares += [each.spoilage for each in rates] + ([card.cutting.spoilage] if plan.cuts_to_pieces else [])
+    into_one = prod(one.pieces_per_out for one in asked)
+    set_up_pieces = sum(each.set_up_pieces for each in rates)
+    wanted = pieces * into_one
+    needed = do(pieces_and_spoilage, wanted=wanted, shares=sum(shares, Decimal(0)), set_up=set_up_pieces)
+    good = do(sheets_of, pieces=wanted, number_up=plan.number_up)
+    run = do(sheets_of, pieces=needed, number_up=plan.number_up)
+    fresh = _fresh_set_up(plan.passes, card)
+    sheets = do(sheets_taken, run=run, set_up=fresh, least_extra=0)
+    return PartCount(
+        pieces=pieces,
+        pieces_from_press=needed,
+        sheets_good=good,
+        least_extra=0,
+        fresh_set_up=fresh,
+        sheets=sheets,
+        passes=tuple(
+            PassCount(
+                sheets_out=good,
+                sheets_in=run,
+                sheets_fed=run * work.trips,
+                set_up_pulls=work.set_up_sheets * work.versions,
+            )
+            for work in plan.passes
+        ),
+        steps=tuple(
+            StepCount(
+                operation=one.operation,
+                pieces_in=needed,
+                pieces_out=pieces,
+                set_up_pieces=each.set_up_pieces,
+            )
+            for one, each in zip(asked, rates, strict=True)
+        ),
     )
 
 

@@ -11,7 +11,7 @@ from quoting.bench.composing import Setting
 from quoting.job import ClientPlate, Colour, HandSet, MeasuredForm, ReliefPlate, StandingType
 from quoting.rate_card import RateCard
 from quoting.shop import FormKind
-from quoting.wording import measure_type, setting_of
+from quoting.wording import Sorts, measure_type, setting_of, sorts_kept
 
 
 class FormPlan(Struct, frozen=True, kw_only=True):
@@ -19,7 +19,8 @@ class FormPlan(Struct, frozen=True, kw_only=True):
     One form of one piece, before it is repeated.
 
     ``thickness_mm`` is a client's plate's; ``number_up`` is over 1 where a client's plate
-    holds several pieces already, and its size is then the whole plate's.
+    holds several pieces already, and its size is then the whole plate's. ``sorts`` are what each
+    version keeps out of the cases; ``told`` says which setting of several it is.
     """
 
     width_mm: Decimal
@@ -32,7 +33,12 @@ class FormPlan(Struct, frozen=True, kw_only=True):
     supplier: str | None = None
     artwork: str = ""
     thickness_mm: Decimal | None = None
+    stands: bool = False
     number_up: int = 1
+    sorts: tuple[Sorts, ...] = ((),)
+    stand_ins: bool = False
+    set_with_last: bool = False
+    told: str = ""
 
     @property
     def area_mm2(self) -> Decimal:
@@ -40,11 +46,11 @@ class FormPlan(Struct, frozen=True, kw_only=True):
         return self.width_mm * self.height_mm
 
 
-def form_plan(colour: Colour, card: RateCard) -> FormPlan:
-    """The form that one colour prints from."""
+def form_plan(colour: Colour, card: RateCard, *, versions: int = 1) -> FormPlan:
+    """The form that one colour prints from, of so many versions."""
     form = colour.form
     if isinstance(form, HandSet):
-        return _hand_set(form, card)
+        return _hand_set(form, card, versions=versions if colour.version_lines else 1)
     kind: FormKind = form.made_of if isinstance(form, StandingType) else "plate"
     return FormPlan(
         width_mm=form.size.width_mm,
@@ -56,21 +62,27 @@ def form_plan(colour: Colour, card: RateCard) -> FormPlan:
     )
 
 
-def _hand_set(form: HandSet, card: RateCard) -> FormPlan:
+def _hand_set(form: HandSet, card: RateCard, *, versions: int) -> FormPlan:
     measured = measure_type(form, card.founts)
+    sorts = tuple(sorts_kept(form, card.founts, version=version) for version in range(versions))
     return FormPlan(
         width_mm=measured.width_mm,
         height_mm=measured.height_mm,
         share_inked=measured.share_inked,
         kind="wood type" if measured.has_wood else "metal type",
         scarce=measured.is_scarce,
-        setting=setting_of(form, card.founts),
+        setting=setting_of(form, card.founts, copy_factors=card.composing.copy_factors),
+        sorts=sorts,
+        stand_ins=form.stand_ins,
+        set_with_last=form.broken_out,
     )
 
 
 def _plate_facts(form: MeasuredForm) -> dict[str, Any]:
     if isinstance(form, ReliefPlate):
         return {"supplier": form.supplier, "artwork": form.artwork}
+    if isinstance(form, StandingType):
+        return {"stands": True}
     if isinstance(form, ClientPlate):
         return {"thickness_mm": form.thickness.in_base_unit, "number_up": form.number_up}
     return {}

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from quoting.cutting import reason_against
 from quoting.job import Colour, Item, Part, Side
@@ -42,6 +43,7 @@ class _Colour(Struct, frozen=True, kw_only=True):
     impression: str
     place: int
     second_side: bool
+    hit: int = 1
 
 
 def impose(
@@ -120,16 +122,19 @@ def _imposed(
     turned = kind in {"work-and-turn", "work-and-tumble"}
     together = item.versions if kind == "ganged" else 1
     copies = across * down // 2 if turned else across * down
-    colours = _union(part, front, back) if turned else _by_side(part, front, back)
+    listed = _union(part, front, back) if turned else _by_side(part, front, back)
+    colours = _hit_by_hit(listed, card)
     passes = []
     forms: list[FormWork] = []
     for one in colours:
-        label = f"{part.name}, {one.side}, {_ink_name(one.colour, card)}"
+        again = f", hit {one.hit}" if one.hit > 1 else ""
+        label = f"{part.name}, {one.side}, {_ink_name(one.colour, card)}{again}"
         apart = item.versions // together if one.colour.version_lines else 1
         passes.append(
             _pass(part, one, card, press_name, places, label, copies, trips=2 if turned else 1, versions=apart)
         )
-        forms.extend(_forms(item, one, card, label, copies, together))
+        if one.hit == 1:
+            forms.extend(_forms(item, one, card, label, copies, together))
     return Imposed(
         imposition=kind,
         across=across,
@@ -139,6 +144,17 @@ def _imposed(
         passes=tuple(passes),
         forms=tuple(forms),
     )
+
+
+def _hit_by_hit(colours: Sequence[_Colour], card: RateCard) -> list[_Colour]:
+    """Each colour as often as its ink takes to cover, from the one form; places counted anew on each side."""
+    passes: list[_Colour] = []
+    for one in colours:
+        hits = card.inks[one.colour.ink].hits if one.colour.ink else 1
+        for hit in range(1, hits + 1):
+            place = sum(other.side == one.side for other in passes)
+            passes.append(replace(one, place=place, hit=hit))
+    return passes
 
 
 def _ink_name(colour: Colour, card: RateCard) -> str:
@@ -215,6 +231,14 @@ def _pass(
     area = sum(areas, Decimal(0))
     inked = sum((size * plan.share_inked for size, plan in zip(areas, one.plans, strict=True)), Decimal(0))
     kind = one.plans[0].kind
+    sorts = added(
+        standing_sorts(
+            plan.sorts if len(plan.sorts) > 1 or not together else plan.sorts * together,
+            copies=copies,
+            together=bool(together),
+        )
+        for plan in one.plans
+    )
     impression = one.impression
     chase = press.chase.area_mm2
     register = one.colour.register
@@ -288,6 +312,7 @@ def _forms(item: Item, one: _Colour, card: RateCard, label: str, copies: int, to
             plates=copies * (1 + changes) if supplier else 0,
             needs_artwork=versions if plan.artwork == "to be made ready" else 0,
             needs_design=versions if plan.artwork == "to be designed" else 0,
+            stands=plan.stands,
             changes=changes,
             changed_lines=one.colour.version_lines,
         )

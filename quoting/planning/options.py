@@ -15,6 +15,7 @@ from decimal import Decimal
 from quoting.costing import exact_cost
 from quoting.formulas import Plainly
 from quoting.planning.counting import count_part
+from quoting.planning.orders import is_wet
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.quantities import PartWorkload, part_workload
@@ -27,13 +28,9 @@ Draws = dict[tuple[PotKind, str], Decimal]
 
 def signature(plan: PartPlan, prepared: PreparedJob) -> Signature:
     """What inking, washing and the order of passes know of a plan."""
-    classes = prepared.card.stock_classes
     return (
         plan.press,
-        *(
-            (work.ink, work.side, work.colours_before, work.share_inked > classes[work.stock_class].wet_share)
-            for work in plan.passes
-        ),
+        *((work.ink, work.side, work.colours_before, is_wet(work, prepared.card)) for work in plan.passes),
     )
 
 

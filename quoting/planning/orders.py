@@ -68,6 +68,13 @@ def order_of(plan: PartPlan, orders: Sequence[SittingOrder]) -> tuple[int, ...]:
     )
 
 
+def is_wet(work: Pass, card: RateCard) -> bool:
+    """Whether a sheet must dry after a pass before anything else is printed on it."""
+    if work.ink is None:
+        return False
+    return work.share_inked > card.stock_classes[work.stock_class].wet_share or card.inks[work.ink].hits > 1
+
+
 def _stints(passes: Sequence[Pass], card: RateCard) -> tuple[Stint, ...]:
     """Passes as the order sees them: a side's colours keep their order; a wet sheet waits for another day."""
     sheets = {(work.item, work.part): place for place, work in enumerate(passes)}
@@ -75,7 +82,7 @@ def _stints(passes: Sequence[Pass], card: RateCard) -> tuple[Stint, ...]:
         Stint(
             ink=work.ink or CLEAN,
             sheet=sheets[work.item, work.part],
-            wet=work.ink is not None and work.share_inked > card.stock_classes[work.stock_class].wet_share,
+            wet=is_wet(work, card),
             after=tuple(
                 place
                 for place, other in enumerate(passes)

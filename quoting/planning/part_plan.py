@@ -23,6 +23,7 @@ class FormWork(Struct, frozen=True, kw_only=True):
     plates: int = 0
     needs_artwork: int = 0
     needs_design: int = 0
+    stands: bool = False
     changes: int = 0
     changed_lines: int = 0
 

@@ -12,7 +12,7 @@ from quoting.bench.composing import composing_labour
 from quoting.bench.cutting_paper import cutting_labour
 from quoting.bench.inking import film_of, ink_grams
 from quoting.bench.make_ready import make_ready_labour, make_ready_of
-from quoting.bench.packing import pile_labour, weight_grams
+from quoting.bench.packing import pile_labour, sheets_between, weight_grams
 from quoting.bench.prepress import prepress_labour
 from quoting.bench.running import running_labour
 from quoting.bench.stone import lock_up_of, stone_labour
@@ -24,7 +24,7 @@ from quoting.operations.finishing import FinishingBase, FinishingWork
 from quoting.planning.part_plan import FormWork, PartPlan
 from quoting.presswork import PartCount, Pass, PassCount, StepCount
 from quoting.rate_card import RateCard, tag_of
-from quoting.requirements import Draw, Labour, Requirement
+from quoting.requirements import Charge, Draw, Labour, Requirement
 from quoting.shop import ParentSheets
 
 
@@ -157,6 +157,16 @@ def _form(do: Do, form: FormWork, plan: PartPlan, card: RateCard) -> Iterator[Re
             changed_lines=form.changed_lines,
             person=card.worked_by.composing,
         )
+    if form.stands and card.composing.standing_storage:
+        yield Charge(
+            operation="Standing type",
+            what=form.label,
+            item=plan.item,
+            driver=Decimal(1),
+            driver_unit="forms",
+            cost=card.composing.standing_storage.in_base_unit,
+            cost_class="materials",
+        )
     if form.supplier is not None:
         area = do(plate_area_mm2, plates=form.plates, width_mm=form.plate_width_mm, height_mm=form.plate_height_mm)
         yield Draw(
@@ -216,6 +226,20 @@ def _pass(do: Do, work: Pass, counts: PassCount, plan: PartPlan, card: RateCard)
             minutes_100=card.packing.interleave_100.in_base_unit,
             person=person,
         )
+        if card.packing.interleave_materials_100:
+            cost = do(
+                sheets_between, pieces=counts.sheets_out, price_100=card.packing.interleave_materials_100.in_base_unit
+            )
+            yield Charge(
+                operation="Interleaving",
+                what=f"{work.label}: sheets between",
+                item=work.item,
+                driver=Decimal(counts.sheets_out),
+                driver_unit="sheets",
+                cost=cost,
+                cost_class="materials",
+                steps=do.taken(),
+            )
     grams = do(ink_grams, pulls=counts.pulls, area_mm2=work.form_area_mm2, share_inked=work.share_inked, film=film)
     yield Draw(
         pot="ink",

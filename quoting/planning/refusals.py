@@ -132,7 +132,7 @@ def _pale_refusal(part: Part, stock: ParentSheets | ReadyCut, card: RateCard) ->
     for side in _sides(part):
         hits = Counter(colour.ink for colour in side.colours)
         for name, times in hits.items():
-            if name and card.inks[name].pale and not card.inks[name].opaque and times < 2:
+            if name and card.inks[name].pale and not card.inks[name].opaque and times * card.inks[name].hits < 2:
                 return (
                     f"{card.inks[name].name} on {stock.name}, which is dark, in one hit:"
                     " print it twice, choose an opaque ink, or have it foil stamped"
