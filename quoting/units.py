@@ -388,13 +388,14 @@ def read_door_type(kind: type, value: Any) -> Any:
 
 def in_millimetres(length_mm: Decimal) -> Decimal:
     """A length as a page tells it in millimetres, to a tenth. [mm]"""
-    return _without_zeros(length_mm, Decimal("0.1"))
+    return as_told(length_mm, places=1)
 
 
 def in_inches(length_mm: Decimal) -> Decimal:
     """A length as a page tells it in inches, to a thousandth. [in]"""
-    return _without_zeros(_WIDE.divide(length_mm, MM_PER_INCH), Decimal("0.001"))
+    return as_told(_WIDE.divide(length_mm, MM_PER_INCH), places=3)
 
 
-def _without_zeros(number: Decimal, step: Decimal) -> Decimal:
-    return Decimal(f"{number.quantize(step, context=_WIDE).normalize(_WIDE):f}")
+def as_told(number: Decimal, *, places: int) -> Decimal:
+    """A measure as a page tells it, to so many places, no needless zeros."""
+    return Decimal(f"{number.quantize(Decimal(1).scaleb(-places), context=_WIDE).normalize(_WIDE):f}")

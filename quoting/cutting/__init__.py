@@ -2,7 +2,7 @@
 
 from quoting.cutting.bounds import area_bound, barnes_bound, partition_bound
 from quoting.cutting.counting import count_out
-from quoting.cutting.drawing import drawn_in_svg, drawn_in_text
+from quoting.cutting.drawing import DrawnWords, drawn_in_svg, drawn_in_text
 from quoting.cutting.ganging import Gang, Version, gang
 from quoting.cutting.imposition import (
     FORMS,
@@ -26,6 +26,7 @@ __all__ = [
     "RUNS",
     "Cut",
     "Cutting",
+    "DrawnWords",
     "Gang",
     "Imposition",
     "Layout",

@@ -7,6 +7,8 @@ from decimal import Decimal
 from typing import Literal
 from xml.sax.saxutils import escape
 
+from msgspec import Struct
+
 from quoting.cutting.layout import Cut, Layout, Place
 from quoting.numbers import in_engine_context, plain
 from quoting.units import MM_PER_INCH
@@ -101,31 +103,48 @@ def _length(length_mm: Decimal, unit: Unit) -> str:
     return plain(length_mm if unit == "mm" else length_mm / MM_PER_INCH)
 
 
+class DrawnWords(Struct, frozen=True, kw_only=True):
+    """
+    Words of a drawing in another language, its face, and its type as a share of the longer side.
+
+    ``title`` stands for the whole drawing to who does not see it.
+    """
+
+    title: str
+    grain: str
+    decimal_mark: str
+    font: str
+    type_share: int = 40
+
+
 @in_engine_context
-def drawn_in_svg(layout: Layout, *, unit: Unit = "mm") -> str:
+def drawn_in_svg(layout: Layout, *, unit: Unit = "mm", words: DrawnWords | None = None) -> str:
     """
     The layout as an SVG document: one colour, waste hatched, every word as text.
 
     A unit of the drawing is a millimetre; ``unit`` is what its words tell lengths in. Cuts are
     numbered in their order, up to the 99th. Rectangles are of class ``sheet``, ``piece`` or ``number``.
     """
+    said = words or DrawnWords(
+        title=_words(layout, unit)[0], grain="grain", decimal_mark=".", font="serif", type_share=40
+    )
     sheet = layout.sheet
     size = max(sheet.width_mm, sheet.height_mm)
-    type_size = size / 40
+    type_size = size / said.type_share
     edge = type_size * 3
     box = " ".join(plain(side) for side in (-edge, -edge, sheet.width_mm + 2 * edge, sheet.height_mm + 2 * edge))
     return "\n".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" role="img" aria-labelledby="t d"'
-            f' font-family="serif" font-size="{plain(type_size)}" fill="none" stroke="black"'
+            f' font-family="{said.font}" font-size="{plain(type_size)}" fill="none" stroke="black"'
             f' stroke-width="{plain(size / 1000)}">',
-            f'<title id="t">{escape(_words(layout, unit)[0])}</title>',
-            f'<desc id="d">{escape(_description(layout, unit))}</desc>',
+            f'<title id="t">{escape(said.title)}</title>',
+            f'<desc id="d">{escape(said.title if words else _description(layout, unit))}</desc>',
             *_hatching(type_size),
             _rect(Decimal(0), Decimal(0), sheet.width_mm, sheet.height_mm, 'class="sheet" fill="url(#waste)"'),
             *_pieces(layout.places),
             *_cut_numbers(layout.cuts, type_size),
-            *_dimensions(layout, type_size, unit),
+            *_dimensions(layout, type_size, unit, said),
             "</svg>",
             "",
         ]
@@ -178,20 +197,23 @@ def _text(x: Decimal, y: Decimal, words: str, more: str, type_size: Decimal) -> 
     return f'<text {place} fill="black" stroke="none" {more}>{escape(words)}</text>'
 
 
-def _dimensions(layout: Layout, type_size: Decimal, unit: Unit) -> Iterator[str]:
+def _dimensions(layout: Layout, type_size: Decimal, unit: Unit, said: DrawnWords) -> Iterator[str]:
+    def told(length_mm: Decimal) -> str:
+        return _length(length_mm, unit).replace(".", said.decimal_mark)
+
     width, height = layout.sheet.width_mm, layout.sheet.height_mm
     middle = 'text-anchor="middle"'
-    yield _text(width / 2, -type_size, f"{_length(width, unit)} {unit}", middle, type_size)
+    yield _text(width / 2, -type_size, f"{told(width)} {unit}", middle, type_size)
     turn = f'{middle} transform="rotate(-90 {plain(-type_size)} {plain(height / 2)})"'
-    yield _text(-type_size, height / 2, f"{_length(height, unit)} {unit}", turn, type_size)
-    yield from _grain_arrow(layout, type_size)
+    yield _text(-type_size, height / 2, f"{told(height)} {unit}", turn, type_size)
+    yield from _grain_arrow(layout, type_size, said.grain)
     for place in layout.places[:1]:
         x, y = place.x_mm + place.width_mm / 2, place.y_mm + place.height_mm / 2
-        words = f"{_length(place.width_mm, unit)} × {_length(place.height_mm, unit)}"
+        words = f"{told(place.width_mm)} × {told(place.height_mm)}"
         yield _text(x, y, words, middle, min(type_size, place.width_mm / len(words) * 2))
 
 
-def _grain_arrow(layout: Layout, type_size: Decimal) -> Iterator[str]:
+def _grain_arrow(layout: Layout, type_size: Decimal, word: str) -> Iterator[str]:
     if layout.grain == "none":
         return
     long, head = type_size * 6, type_size / 2
@@ -210,4 +232,4 @@ def _grain_arrow(layout: Layout, type_size: Decimal) -> Iterator[str]:
     yield f'<path d="{start}{points}"/>'
     y -= head
     turn = f'transform="rotate(-90 {plain(x)} {plain(y)})"' if layout.grain == "down" else ""
-    yield _text(x, y, "grain", turn, type_size)
+    yield _text(x, y, word, turn, type_size)

@@ -46,6 +46,11 @@ class Language:
         """The paper that the region writes on."""
         return "Letter" if self.locale.partition("-")[2] in _ON_LETTER else "A4"
 
+    @property
+    def lengths(self) -> Literal["mm", "in"]:
+        """What the region measures lengths in."""
+        return "in" if self.locale.partition("-")[2] in _IN_INCHES else "mm"
+
     def say(self, text: str, /, **values: str) -> str:
         """A message in this language, with values in their places."""
         said = self._translations.gettext(text)
@@ -71,12 +76,20 @@ class Language:
         Inches written as fractions stay fractions.
         """
         told = self._as_written(size)
-        wants_inches = self.locale.partition("-")[2] in _IN_INCHES
-        if wants_inches == size.is_in_inches:
+        if (self.lengths == "in") == size.is_in_inches:
             return told
-        convert, unit = (in_inches, "in") if wants_inches else (in_millimetres, "mm")
-        first, second = (self.number(convert(side)) for side in (size.width_mm, size.height_mm))
-        return f"{first} × {second} {unit} ({told})"
+        return f"{self.sides(size.width_mm, size.height_mm)} ({told})"
+
+    def sides(self, width_mm: Decimal, height_mm: Decimal) -> str:
+        """Two sides, in millimetres or inches as the region measures."""
+        return f"{self._bare(width_mm)} × {self._bare(height_mm)} {self.lengths}"
+
+    def length(self, length_mm: Decimal) -> str:
+        """A length, in millimetres or inches as the region measures."""
+        return f"{self._bare(length_mm)} {self.lengths}"
+
+    def _bare(self, length_mm: Decimal) -> str:
+        return self.number(in_inches(length_mm) if self.lengths == "in" else in_millimetres(length_mm))
 
     def _as_written(self, size: Size) -> str:
         mark = self.number(Decimal("0.1"))[1]
