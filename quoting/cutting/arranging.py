@@ -93,8 +93,9 @@ def _inners(ask: Ask, count: int) -> Iterator[tuple[Part, bool]]:
     wide, high = ask.room
     for upright, along, across in ((True, wide, high), (False, high, wide)):
         for pattern in islice(_patterns(ask, along, across, upright, count), MOST_PATTERNS):
-            inner = _built(ask, pattern, upright)
-            yield inner, ask.piece[0] != ask.piece[1] and _is_mixed(pattern)
+            mixed = ask.piece[0] != ask.piece[1] and _is_mixed(pattern)
+            for rows_first in (False, True):
+                yield _built(ask, pattern, upright, rows_first=rows_first), mixed
 
 
 def _patterns(ask: Ask, along: int, across: int, upright: bool, count: int) -> Iterator[Pattern]:
@@ -113,17 +114,20 @@ def _is_mixed(pattern: Pattern) -> bool:
     return any(column.rows for column in pattern) and any(column.turned_rows for column in pattern)
 
 
-def _built(ask: Ask, pattern: Pattern, upright: bool) -> Part:
-    """The tree of a pattern: columns, rows in them, pieces in those; as high as the highest column."""
+def _built(ask: Ask, pattern: Pattern, upright: bool, *, rows_first: bool) -> Part:
+    """The tree of a pattern: columns, blocks of like rows in them; as high as the highest column."""
     long, short = max(ask.piece), min(ask.piece)
     highest = max(_height(column, long, short, ask.gap) for column in pattern)
     columns = []
     for column in pattern:
         wide = column.wide - ask.gap
-        rows = [_row(ask, wide, long, short, upright)] * column.rows if column.rows else []
-        if column.turned_rows:
-            rows += [_row(ask, wide, short, long, upright)] * column.turned_rows
-        columns.append(divided(rows, highest, not upright, ask.gap))
+        kinds = ((column.rows, long, short), (column.turned_rows, short, long))
+        blocks = [
+            _block(ask, wide, rows, along, across, upright, rows_first=rows_first)
+            for rows, along, across in kinds
+            if rows
+        ]
+        columns.append(divided(blocks, highest, not upright, ask.gap))
     total = sum(column.wide for column in pattern) - ask.gap
     return divided(columns, total, upright, ask.gap)
 
@@ -132,11 +136,22 @@ def _height(column: Column, long: int, short: int, gap: int) -> int:
     return column.rows * (short + gap) + column.turned_rows * (long + gap) - gap
 
 
-def _row(ask: Ask, wide: int, along: int, across: int, upright: bool) -> Part:
+def _block(ask: Ask, wide: int, rows: int, along: int, across: int, upright: bool, *, rows_first: bool) -> Part:
+    """
+    Rows of pieces that lie one way, with what is left beside them.
+
+    Parted into rows first, what is left comes off all of them in one cut; into columns first, it
+    falls off the last. The cuts are as many; the settings need not be.
+    """
     flat = part_of(along, across, upright)
     piece = Part(flat.width, flat.height, turned=(flat.width, flat.height) != ask.piece)
     number = (wide + ask.gap) // (along + ask.gap)
-    return divided([piece] * number, wide, upright, ask.gap)
+    high = rows * (across + ask.gap) - ask.gap
+    if rows_first:
+        row = divided([piece] * number, number * (along + ask.gap) - ask.gap, upright, ask.gap)
+        return cut_to(divided([row] * rows, high, not upright, ask.gap), wide, upright)
+    column = divided([piece] * rows, high, not upright, ask.gap)
+    return divided([column] * number, wide, upright, ask.gap)
 
 
 def _trimmed(ask: Ask, inner: Part, mixed: bool) -> Arrangement:
