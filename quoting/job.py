@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
+from quoting.bench.composing import Copy
 from quoting.operations import Operation
 from quoting.presswork import Register
 from quoting.shop import Count, CountOrNone, Impression, Name, Text
@@ -41,7 +42,7 @@ class TextBlock(Struct, frozen=True, forbid_unknown_fields=True):
     wording: Annotated[str, Meta(max_length=20_000)] = ""
     measure: Length | None = None
     leading: Length | None = None
-    copy: Literal["plain", "poor", "tabular"] = "plain"
+    copy: Copy = "plain"
 
     def __post_init__(self) -> None:
         if (self.ems is None) != bool(self.wording.strip()):

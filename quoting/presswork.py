@@ -13,13 +13,16 @@ Imposition = Literal["one side", "sheetwise", "work-and-turn", "work-and-tumble"
 Register = Literal["none", "loose", "close"]
 
 
-class Pass(Struct, frozen=True, kw_only=True):
+class Pass(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """
     One colour, one side, one form, before any counting.
 
     ``form_area_mm2`` is the whole form's, every copy up; ``set_pieces`` counts the copies.
     ``trips`` is 2 where a turned sheet meets the same form again. ``versions`` is how often
-    the form is changed and run anew, ``version_lines`` what is set anew each time.
+    the form is changed and run anew, ``version_lines`` what is set anew each time. ``sorts`` are what
+    its type keeps out of the cases while it stands (fount, sort, how many), of founts that the card
+    counts; ``set_with_last`` where it was set with the pass before it; ``stand_ins`` where the card's
+    alternates may stand in.
     """
 
     label: str
@@ -46,6 +49,9 @@ class Pass(Struct, frozen=True, kw_only=True):
     stock_class: str
     round_later: bool
     force_n: Decimal
+    sorts: tuple[tuple[str, str, int], ...] = ()
+    set_with_last: bool = False
+    stand_ins: bool = False
 
 
 class PassCount(Struct, frozen=True, kw_only=True):

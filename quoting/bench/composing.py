@@ -9,14 +9,17 @@ from msgspec import Struct
 
 from quoting.formulas import Do, formula
 from quoting.requirements import Labour
-from quoting.units import Amount, Duration, Share, Speed
+from quoting.units import Amount, Duration, Factor, Share, Speed
+
+Copy = Literal["plain", "poor", "tabular"]
 
 
 class ComposingRates(Struct, frozen=True, forbid_unknown_fields=True):
     """
     Minutes at the case; shares of the setting time for correcting and for distributing.
 
-    ``standing_storage`` is charged for each form that has been kept standing.
+    ``standing_storage`` is charged for each form that has been kept standing; ``copy_factors`` are what
+    poor or tabular copy makes of a fount's speed.
     """
 
     form: Duration
@@ -32,6 +35,12 @@ class ComposingRates(Struct, frozen=True, forbid_unknown_fields=True):
     distributing: Share
     wonderful_ems_an_hour: Speed
     standing_storage: Amount = Amount("0.00")
+    copy_factors: dict[Copy, Factor] = {}
+
+    def __post_init__(self) -> None:
+        for name, factor in self.copy_factors.items():
+            if not 0 < factor <= 1:
+                raise ValueError(f"expected copy_factors.{name} over 0 and up to 1; found {factor.written}")
 
 
 class Setting(Struct, frozen=True, kw_only=True):

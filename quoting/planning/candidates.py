@@ -9,11 +9,12 @@ from msgspec import Struct
 
 from quoting.job import Item, Part
 from quoting.numbers import plain
-from quoting.planning.forms import FormPlan, form_plan
-from quoting.planning.impositions import Imposed, impose
+from quoting.planning.forms import FormPlan
+from quoting.planning.impositions import MOST_UP, Imposed, impose
 from quoting.planning.parents import press_sheets_out
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.refusals import part_refusal, press_refusal, sheet_refusal
+from quoting.planning.settings import SetPart, case_refusal, ways_to_set
 from quoting.rate_card import RateCard
 from quoting.shop import ParentSheets, Press, ReadyCut
 
@@ -49,13 +50,6 @@ class PartForms(Struct, frozen=True, kw_only=True):
         return max((form.number_up for form in self.all), default=1)
 
 
-def forms_of(part: Part, card: RateCard) -> PartForms:
-    """The forms of a part, front and back."""
-    front = tuple(form_plan(colour, card) for colour in part.front.colours) if part.front else ()
-    back = tuple(form_plan(colour, card) for colour in part.back.colours) if part.back else ()
-    return PartForms(front=front, back=back)
-
-
 def part_candidates(item: Item, part: Part, card: RateCard, *, places: tuple[int, int]) -> Candidates:
     """
     All plans of one part.
@@ -63,7 +57,8 @@ def part_candidates(item: Item, part: Part, card: RateCard, *, places: tuple[int
     Args:
         places: Index of the item in the job, and of the part in the item.
     """
-    forms = forms_of(part, card)
+    ways = ways_to_set(item, part, card, most_up=MOST_UP)
+    forms = PartForms(front=ways[0].front, back=ways[0].back)
     stock = card.stocks[part.stock]
     refused = part_refusal(part, forms.all, stock, card)
     if refused:
@@ -75,14 +70,34 @@ def part_candidates(item: Item, part: Part, card: RateCard, *, places: tuple[int
         if refused:
             refusals[press.name] = refused
             continue
-        for imposed in impose(item, part, forms.front, forms.back, card, press_name=name, places=places):
-            way = f"{press.name}, {imposed.imposition}, {imposed.across * imposed.down} up"
-            found = _plan(item, part, forms, card, press=press, press_name=name, imposed=imposed, places=places)
-            if isinstance(found, str):
-                refusals[way] = found
-            else:
-                plans.append(found)
+        for as_set in ways:
+            _plans_at(item, as_set, card, plans, refusals, press=press, press_name=name, places=places)
     return Candidates(plans=tuple(sorted(plans, key=lambda plan: plan.order)), refusals=refusals)
+
+
+def _plans_at(
+    item: Item,
+    as_set: SetPart,
+    card: RateCard,
+    plans: list[PartPlan],
+    refusals: dict[str, str],
+    *,
+    press: Press,
+    press_name: str,
+    places: tuple[int, int],
+) -> None:
+    """Every plan of a part, set in one way, that one press can print; else why it cannot."""
+    part = as_set.part
+    forms = PartForms(front=as_set.front, back=as_set.back)
+    for imposed in impose(item, part, forms.front, forms.back, card, press_name=press_name, places=places):
+        if not as_set.serves(imposed.imposition, imposed.copies):
+            continue
+        way = f"{press.name}, {imposed.imposition}, {imposed.across * imposed.down} up"
+        found = _plan(item, part, forms, card, press=press, press_name=press_name, imposed=imposed, places=places)
+        if isinstance(found, str):
+            refusals[way] = found
+        else:
+            plans.append(found)
 
 
 def _plan(
@@ -100,6 +115,7 @@ def _plan(
     stock = card.stocks[part.stock]
     width, height = _press_sheet(part, forms, stock, card, press, imposed)
     refused = sheet_refusal(part, forms.all, press, card, imposed=imposed, width_mm=width, height_mm=height)
+    refused = refused or case_refusal(imposed.passes, card, copies=imposed.copies)
     if refused:
         return refused
     cut = _cut_to_size(part, stock, card, width, height)

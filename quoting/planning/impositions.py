@@ -17,6 +17,7 @@ from quoting.presswork import Imposition, Pass, Register
 from quoting.rate_card import RateCard
 from quoting.shop import ReadyCut
 from quoting.units import TYPE_HEIGHT_MM
+from quoting.wording import Sorts, added, standing_sorts
 
 MOST_UP = 16
 _CLOSENESS: tuple[Register, ...] = ("none", "loose", "close")
@@ -127,11 +128,22 @@ def _imposed(
     passes = []
     forms: list[FormWork] = []
     for one in colours:
-        again = f", hit {one.hit}" if one.hit > 1 else ""
+        again = one.plans[0].told + (f", hit {one.hit}" if one.hit > 1 else "")
         label = f"{part.name}, {one.side}, {_ink_name(one.colour, card)}{again}"
         apart = item.versions // together if one.colour.version_lines else 1
         passes.append(
-            _pass(part, one, card, press_name, places, label, copies, trips=2 if turned else 1, versions=apart)
+            _pass(
+                part,
+                one,
+                card,
+                press_name,
+                places,
+                label,
+                copies,
+                trips=2 if turned else 1,
+                versions=apart,
+                sorts=_sorts_standing(one, copies, together=kind == "ganged"),
+            )
         )
         if one.hit == 1:
             forms.extend(_forms(item, one, card, label, copies, together))
@@ -212,6 +224,13 @@ def _closer(one: Colour, other: Colour) -> Colour:
     return max((one, other), key=lambda colour: _CLOSENESS.index(colour.register))
 
 
+def _sorts_standing(one: _Colour, copies: int, *, together: bool) -> Sorts:
+    """What a pass's form keeps out of the cases; a further hit is printed from the form that stands."""
+    if one.hit > 1:
+        return ()
+    return added(standing_sorts(plan.sorts, copies=copies, together=together) for plan in one.plans)
+
+
 def _pass(
     part: Part,
     one: _Colour,
@@ -223,6 +242,7 @@ def _pass(
     *,
     trips: int,
     versions: int,
+    sorts: Sorts,
 ) -> Pass:
     press = card.presses[press_name]
     stock = card.stocks[part.stock]
@@ -231,14 +251,6 @@ def _pass(
     area = sum(areas, Decimal(0))
     inked = sum((size * plan.share_inked for size, plan in zip(areas, one.plans, strict=True)), Decimal(0))
     kind = one.plans[0].kind
-    sorts = added(
-        standing_sorts(
-            plan.sorts if len(plan.sorts) > 1 or not together else plan.sorts * together,
-            copies=copies,
-            together=bool(together),
-        )
-        for plan in one.plans
-    )
     impression = one.impression
     chase = press.chase.area_mm2
     register = one.colour.register
@@ -267,6 +279,9 @@ def _pass(
         stock_class=stock.stock_class,
         round_later=part.shape == "round" and isinstance(stock, ReadyCut) and (one.place > 0 or one.second_side),
         force_n=inked * stock_class.pressure[impression].in_base_unit,  # type: ignore[index]  # a side's own
+        sorts=sorts,
+        set_with_last=bool(sorts) and all(plan.set_with_last for plan in one.plans),
+        stand_ins=bool(sorts) and all(plan.stand_ins for plan in one.plans),
     )
 
 

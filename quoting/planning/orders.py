@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from quoting.bench.washing_up import CLEAN, wash_table
 from quoting.planning.part_plan import PartPlan
+from quoting.planning.settings import settings_of_the_case
 from quoting.planning.sittings import Stint, WashCosts, best_sittings
 from quoting.presswork import Pass
 from quoting.rate_card import MINUTES_AN_HOUR, RateCard
@@ -49,10 +50,30 @@ class WashMemory:
 
 
 def orders_of_passes(plans: Sequence[PartPlan], card: RateCard, memory: WashMemory) -> tuple[SittingOrder, ...]:
-    """Sittings for the passes of all plans, press by press."""
+    """
+    Sittings for the passes of all plans, press by press.
+
+    Where the cases cannot hold every form of the job at once, press by press for each setting of them:
+    what stands is printed and distributed before the rest is set.
+    """
+    if not any(work.sorts for plan in plans for work in plan.passes):
+        return _in_one_setting([work for plan in plans for work in plan.passes], card, memory)
+    passes = [work for plan in plans for work in sorted(plan.passes, key=_listed_place)]
+    groups = settings_of_the_case(passes, card.founts)
+    if len(groups) == 1:
+        return _in_one_setting([work for plan in plans for work in plan.passes], card, memory)
+    return tuple(order for group in groups for order in _in_one_setting(group, card, memory))
+
+
+def _listed_place(work: Pass) -> tuple[bool, int]:
+    return work.side == "back", work.colours_before
+
+
+def _in_one_setting(standing: Sequence[Pass], card: RateCard, memory: WashMemory) -> tuple[SittingOrder, ...]:
+    """Sittings for passes whose forms may all stand at once."""
     found: list[SittingOrder] = []
-    for press in dict.fromkeys(plan.press for plan in plans):
-        passes = [work for plan in plans if plan.press == press for work in plan.passes]
+    for press in dict.fromkeys(work.press for work in standing):
+        passes = [work for work in standing if work.press == press]
         for sitting in best_sittings(_stints(passes, card), memory.costs(press)):
             found.append(SittingOrder(press, tuple(passes[place] for place in sitting.stints)))
     return tuple(found)

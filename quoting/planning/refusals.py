@@ -7,12 +7,16 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from msgspec.structs import replace
+
 from quoting.job import HandSet, Part, Side
 from quoting.numbers import plain
 from quoting.planning.forms import FormPlan
+from quoting.planning.settings import WAYS_ROUND, told_short
 from quoting.rate_card import RateCard
 from quoting.shop import ParentSheets, Press, ReadyCut
 from quoting.units import TYPE_HEIGHT_MM, Size
+from quoting.wording import in_settings, short_of, sorts_kept
 
 if TYPE_CHECKING:
     from quoting.planning.impositions import Imposed
@@ -159,20 +163,16 @@ def _fount_refusal(part: Part, card: RateCard) -> str:
 
 
 def _short_of_letters(form: HandSet, card: RateCard) -> str:
-    wanted: dict[str, Counter[str]] = {}
+    """A single line that the case cannot set; what a whole form lacks is a matter of settings."""
+    if in_settings(form, card.founts, copies=1) is not None:
+        return ""
     for line in form.lines:
-        wanted.setdefault(line.fount, Counter()).update(line.text.replace(" ", ""))
-    for name, letters in wanted.items():
-        scheme = card.founts[name].scheme
-        short = {
-            letter: count - scheme.get(letter, 0)
-            for letter, count in sorted(letters.items())
-            if scheme and count > scheme.get(letter, 0)
-        }
+        alone = sorts_kept(replace(form, lines=(line,), text=None), card.founts)
+        short = short_of(alone, card.founts, stand_ins=form.stand_ins)
         if short:
-            told = ", ".join(f"{letter} by {count}" for letter, count in short.items())
-            return f"{card.founts[name].name} is short of {told}: another fount, other words, or a plate"
-    return ""
+            return f"{told_short(short)}: {WAYS_ROUND}"
+    short = short_of(sorts_kept(form, card.founts), card.founts, stand_ins=form.stand_ins)
+    return f"{told_short(short)}: {WAYS_ROUND}"
 
 
 def _two_heights(form: HandSet, card: RateCard) -> str:

@@ -1,0 +1,173 @@
+"""Spacing a line to its measure in the body's own spaces, exact to the half point."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from typing import Literal
+
+from msgspec import Struct
+
+from quoting.errors import Fault, MeasureError
+from quoting.numbers import plain
+from quoting.shop import Fount
+from quoting.wording.widths import HALF_POINT, THICK, FountWidths, nearest_half_point
+
+Arranged = Literal["justified", "centred", "left", "right"]
+
+EM_QUAD = "em quad"
+# How many of each go to the em; a hair is taken as 8 to the em (from memory: 7 to 10, by founder).
+_TO_THE_EM = {EM_QUAD: 1, "en quad": 2, THICK: 3, "4-em space": 4, "5-em space": 5, "hair space": 8}
+_THIN_HALF_POINTS = {"one-point space": 2, "half-point space": 1}
+SPACES = (*_TO_THE_EM, *_THIN_HALF_POINTS)
+
+
+class Filled(Struct, frozen=True, kw_only=True):
+    """Where in a line a space stands, how many half points it fills, and with which pieces."""
+
+    place: str
+    half_points: int
+    pieces: tuple[str, ...]
+
+
+class SpacedLine(Struct, frozen=True, kw_only=True):
+    """
+    One line as it stands in the stick.
+
+    ``over_units`` is what is left over under half a point, in ten-thousandths: card or paper takes it.
+    """
+
+    text: str
+    arranged: Arranged
+    filled: tuple[Filled, ...]
+    over_units: int = 0
+
+    @property
+    def pieces(self) -> Counter[str]:
+        """How many of each space the line takes."""
+        return Counter(piece for one in self.filled for piece in one.pieces)
+
+
+def spaces_of(fount: Fount) -> dict[str, int]:
+    """Spaces of a body and what each fills, widest first; the card's own figures rule. [half points]"""
+    widths = FountWidths(fount)
+    cast = {name: nearest_half_point(widths.body, many) // HALF_POINT for name, many in _TO_THE_EM.items()}
+    cast |= _THIN_HALF_POINTS
+    cast |= {name: widths.half_points(length.in_base_unit) for name, length in fount.spaces.items()}
+    return dict(sorted(((name, wide) for name, wide in cast.items() if wide), key=lambda one: -one[1]))
+
+
+def covered(half_points: int, spaces: Mapping[str, int]) -> tuple[str, ...]:
+    """
+    The fewest spaces that fill a width exactly, widest first.
+
+    Raises:
+        MeasureError: nothing that the body has fills it exactly.
+    """
+    found = _covers(half_points, tuple(spaces.items()))[half_points]
+    if found is None:
+        raise MeasureError(
+            [Fault("spacing", "a width that the body's spaces fill", f"{plain_points(half_points)} pt")]
+        )
+    return found
+
+
+def plain_points(half_points: int) -> str:
+    """Half points as a person writes points."""
+    whole, odd = divmod(half_points, 2)
+    return " ".join([str(whole)] * (whole > 0 or not odd) + ["1/2"] * odd)
+
+
+@lru_cache(maxsize=64)
+def _covers(most: int, spaces: tuple[tuple[str, int], ...]) -> tuple[tuple[str, ...] | None, ...]:
+    """For every width up to ``most``: the fewest spaces, ties to the widest."""
+    best: list[tuple[str, ...] | None] = [()]
+    for wide in range(1, most + 1):
+        found: tuple[str, ...] | None = None
+        for name, width in spaces:
+            rest = best[wide - width] if width <= wide else None
+            if rest is not None and (found is None or len(rest) + 1 < len(found)):
+                found = (name, *rest)
+        best.append(found)
+    return tuple(best)
+
+
+def spaced_line(
+    text: str,
+    fount: Fount,
+    *,
+    measure_half_points: int,
+    arranged: Arranged = "justified",
+    where: str = "line",
+    widths: FountWidths | None = None,
+) -> SpacedLine:
+    """
+    A line spaced to its measure.
+
+    Justified, the room between words is shared alike, the first gaps taking the odd half points; a line
+    of one word is set to the left. Else words stand a thick space apart, and quads fill the rest.
+
+    Raises:
+        MeasureError: the words are wider than the measure; it names the line.
+    """
+    widths = widths or FountWidths(fount)
+    words = [word for word in text.split(" ") if word]
+    spaces = spaces_of(fount)
+    gaps = max(0, len(words) - 1)
+    thick = spaces[THICK]
+    set_words = sum(widths.width(word) for word in words)
+    least = spaces["5-em space"] if arranged == "justified" else thick
+    room, over = divmod(measure_half_points * HALF_POINT - set_words, HALF_POINT)
+    if room < gaps * least:
+        raise _overfull(where, text, widths, measure_half_points, set_words + gaps * least * HALF_POINT)
+    if arranged == "justified" and gaps:
+        between = shared(room, gaps)
+        ends: tuple[tuple[str, int], ...] = ()
+    else:
+        between = [thick] * gaps
+        ends = _ends("left" if arranged == "justified" else arranged, room - gaps * thick)
+    filled = [("before" if name == "before" else "after", wide) for name, wide in ends]
+    placed = [(f"after {word}", wide) for word, wide in zip(words, between, strict=False)]
+    order = [one for one in filled if one[0] == "before"] + placed + [one for one in filled if one[0] == "after"]
+    return SpacedLine(
+        text=text,
+        arranged=arranged,
+        filled=tuple(
+            Filled(place=place, half_points=wide, pieces=covered(wide, spaces)) for place, wide in order if wide
+        ),
+        over_units=over,
+    )
+
+
+def shared(whole: int, among: int) -> list[int]:
+    """A width shared alike; the first take the odd half points. [half points]"""
+    each, odd = divmod(whole, among)
+    return [each + (place < odd) for place in range(among)]
+
+
+def _ends(arranged: Arranged, rest: int) -> tuple[tuple[str, int], ...]:
+    if arranged == "centred":
+        return ("before", rest // 2), ("after", rest - rest // 2)
+    return (("before", rest),) if arranged == "right" else (("after", rest),)
+
+
+def _overfull(where: str, text: str, widths: FountWidths, measure: int, wanted: int) -> MeasureError:
+    shown = text if len(text) <= 40 else f"{text[:37]}..."
+    return MeasureError(
+        [
+            Fault(
+                where,
+                f"at most {plain_points(measure)} pt of {widths.fount.name}",
+                f"{plain(widths.points(wanted))} pt: {shown!r}",
+            )
+        ]
+    )
+
+
+def pieces_in(lines: Sequence[SpacedLine]) -> Counter[str]:
+    """Every space of some lines."""
+    found: Counter[str] = Counter()
+    for line in lines:
+        found.update(line.pieces)
+    return found

@@ -1,0 +1,121 @@
+"""What characters measure: in ten-thousandths of a point, so that every sum is a whole number."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+from decimal import Decimal
+from functools import cached_property
+from typing import Literal
+
+from quoting.numbers import whole_down, whole_nearest
+from quoting.shop import Fount
+from quoting.units import in_points, point_system
+
+A_POINT = 10_000
+HALF_POINT = A_POINT // 2
+POINTS_A_PICA = 12
+
+Basis = Literal["set widths", "characters a pica", "average set"]
+
+
+class FountWidths:
+    """
+    A fount's widths as whole numbers: ten-thousandths of its own founder's point.
+
+    ``basis`` says what they rest on: the card's set widths, or a mean of all characters where it has
+    none. A character that a table of set widths leaves out takes the mean too, and is told.
+    """
+
+    def __init__(self, fount: Fount) -> None:
+        self.fount = fount
+        self.system, self.point_mm = point_system(fount.body)
+        self.body_points = in_points(fount.body.in_base_unit, self.point_mm)
+        self.body = self.whole(self.body_points)
+        self.basis: Basis = _basis(fount)
+        self.mean = self._mean()
+        self._cast = {sort: self.units(row.width.in_base_unit) for row in fount.set_widths for sort in row.sorts}
+        self._ligatures = sorted(fount.ligatures, key=len, reverse=True)
+        self.unlisted: set[str] = set()
+
+    @staticmethod
+    def whole(points: Decimal) -> int:
+        """Points as ten-thousandths of one."""
+        return int(points * A_POINT)
+
+    def units(self, length_mm: Decimal) -> int:
+        """A length as ten-thousandths of the fount's point."""
+        return self.whole(in_points(length_mm, self.point_mm))
+
+    def half_points(self, length_mm: Decimal) -> int:
+        """A measure in half points, what is over left out."""
+        return whole_down(in_points(length_mm, self.point_mm) * 2)
+
+    def points(self, units: int) -> Decimal:
+        """Ten-thousandths of a point as points. [pt]"""
+        return Decimal(units) / A_POINT
+
+    def mm(self, units: int) -> Decimal:
+        """Ten-thousandths of a point as millimetres. [mm]"""
+        return Decimal(units) / A_POINT * self.point_mm
+
+    def _mean(self) -> int:
+        if self.fount.characters_a_pica is not None:
+            return whole_nearest(POINTS_A_PICA * A_POINT / self.fount.characters_a_pica)
+        return whole_nearest(self.body * self.fount.average_set)
+
+    @cached_property
+    def thick(self) -> int:
+        """The space between words: 3 to the em, to the half point; the mean where widths are means."""
+        if self.basis != "set widths":
+            return self.mean
+        cast = self.fount.spaces.get(THICK)
+        return self.units(cast.in_base_unit) if cast else nearest_half_point(self.body, 3)
+
+    def sorts(self, text: str, *, letterspaced: bool = False) -> list[str]:
+        """The sorts that set ``text``, in order: ligatures where the fount has them, accents as one."""
+        text = unicodedata.normalize("NFC", text)
+        if letterspaced or not self._ligatures:
+            return list(text)
+        found = []
+        place = 0
+        while place < len(text):
+            sort = next((one for one in self._ligatures if text.startswith(one, place)), text[place])
+            found.append(sort)
+            place += len(sort)
+        return found
+
+    def sort_width(self, sort: str) -> int:
+        """Width of one sort; a space of any kind is a thick one."""
+        if sort.isspace():
+            return self.thick
+        width = self._cast.get(sort)
+        if width is not None:
+            return width
+        if self.basis == "set widths":
+            self.unlisted.add(sort)
+        return self.mean * (len(sort) if self.basis != "set widths" else 1)
+
+    def width(self, text: str, *, letterspace: int = 0) -> int:
+        """Width of a word or a line, its spaces thick; ``letterspace`` stands between its letters."""
+        sorts = self.sorts(text, letterspaced=letterspace > 0)
+        return sum(map(self.sort_width, sorts)) + letterspace * max(0, len(sorts) - 1)
+
+
+THICK = "3-em space"
+
+
+def nearest_half_point(body: int, to_the_em: int) -> int:
+    """A space of so many to the em, cast to the nearest half point."""
+    return whole_nearest(Decimal(body) / to_the_em / HALF_POINT) * HALF_POINT
+
+
+def _basis(fount: Fount) -> Basis:
+    if fount.set_widths:
+        return "set widths"
+    return "average set" if fount.characters_a_pica is None else "characters a pica"
+
+
+def letters_in(text: str | Sequence[str]) -> int:
+    """Characters that are set as type: spaces are not counted."""
+    return sum(not character.isspace() for character in text)
