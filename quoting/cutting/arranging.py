@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import islice, pairwise
+from itertools import islice, pairwise, product
 from typing import NamedTuple
 
 from quoting.cutting.counting import count_out
 from quoting.cutting.partitions import reachable_lengths
 from quoting.cutting.parts import Part, Work, cut_to, divided, every_part, part_of, work_of
 from quoting.cutting.patterns import MOST_PATTERNS, Column, Pattern, patterns
+
+# Beyond as many blocks, all are parted the same way.
+_MOST_BLOCKS = 3
+# Patterns that are tried in every manner: those with the fewest cuts when cut plainly.
+_MOST_IN_EVERY_MANNER = 2
 
 
 class Ask(NamedTuple):
@@ -80,22 +85,53 @@ def arranged(ask: Ask) -> Arrangement:
     if max(ask.sheet) > ask.blade:
         return _beyond_the_blade(ask)
     count = count_in(ask, *ask.room)
-    roots = [_trimmed(ask, inner, mixed) for inner, mixed in _inners(ask, count)] if count else []
-    return min(roots, key=_rank, default=NOTHING)._replace(pieces=count)
+    plainly = sorted(_plainly(ask, count), key=lambda tried: _rank(tried[0])) if count else []
+    found = [
+        _trimmed(ask, _built(ask, pattern, upright, manner), plain.mixed)
+        for plain, pattern, upright in plainly[:_MOST_IN_EVERY_MANNER]
+        for manner in _manners(ask, pattern, upright)
+    ]
+    return min(found, key=_rank, default=NOTHING)._replace(pieces=count)
 
 
 def _rank(found: Arrangement) -> tuple[int, int, bool, int]:
     return found.work.cuts, found.work.settings, found.mixed, -found.work.largest_offcut
 
 
-def _inners(ask: Ask, count: int) -> Iterator[tuple[Part, bool]]:
-    """Trees for the room alone, with whether they hold pieces both ways round."""
+def _plainly(ask: Ask, count: int) -> Iterator[tuple[Arrangement, Pattern, bool]]:
+    """Every pattern cut in the plainest manner, columns upright and level."""
     wide, high = ask.room
     for upright, along, across in ((True, wide, high), (False, high, wide)):
         for pattern in islice(_patterns(ask, along, across, upright, count), MOST_PATTERNS):
             mixed = ask.piece[0] != ask.piece[1] and _is_mixed(pattern)
-            for rows_first in (False, True):
-                yield _built(ask, pattern, upright, rows_first=rows_first), mixed
+            manner = next(_manners(ask, pattern, upright))
+            yield _trimmed(ask, _built(ask, pattern, upright, manner), mixed), pattern, upright
+
+
+class _Manner(NamedTuple):
+    """How far the last column and every last block reach, and which blocks are parted into rows first."""
+
+    total: int
+    depth: int
+    rows_first: tuple[bool, ...]
+
+
+def _manners(ask: Ask, pattern: Pattern, upright: bool) -> Iterator[_Manner]:
+    """
+    What lies beyond the pieces comes off the whole sheet, or falls off the last column or block.
+
+    The cuts are often as many; the settings are not.
+    """
+    beyond = [side - near for side, near in zip(ask.sheet, ask.near, strict=True)]
+    beyond_along, beyond_across = beyond if upright else beyond[::-1]
+    total = sum(column.wide for column in pattern) - ask.gap
+    depth = max(_height(column, max(ask.piece), min(ask.piece), ask.gap) for column in pattern)
+    blocks = sum(bool(column.rows) + bool(column.turned_rows) for column in pattern)
+    choices = product((False, True), repeat=blocks) if blocks <= _MOST_BLOCKS else [(False,) * blocks]
+    for rows_first in choices:
+        for far_along in dict.fromkeys((total, beyond_along)):
+            for far_across in dict.fromkeys((depth, beyond_across)):
+                yield _Manner(far_along, far_across, rows_first)
 
 
 def _patterns(ask: Ask, along: int, across: int, upright: bool, count: int) -> Iterator[Pattern]:
@@ -114,44 +150,68 @@ def _is_mixed(pattern: Pattern) -> bool:
     return any(column.rows for column in pattern) and any(column.turned_rows for column in pattern)
 
 
-def _built(ask: Ask, pattern: Pattern, upright: bool, *, rows_first: bool) -> Part:
-    """The tree of a pattern: columns, blocks of like rows in them; as high as the highest column."""
+def _built(ask: Ask, pattern: Pattern, upright: bool, manner: _Manner) -> Part:
+    """The tree of a pattern: columns, blocks of like rows in them, rows or columns of pieces in those."""
     long, short = max(ask.piece), min(ask.piece)
-    highest = max(_height(column, long, short, ask.gap) for column in pattern)
+    rows_first = iter(manner.rows_first)
     columns = []
+    left = manner.total
     for column in pattern:
-        wide = column.wide - ask.gap
+        wide = left if column is pattern[-1] else column.wide - ask.gap
+        left -= column.wide
         kinds = ((column.rows, long, short), (column.turned_rows, short, long))
-        blocks = [
-            _block(ask, wide, rows, along, across, upright, rows_first=rows_first)
-            for rows, along, across in kinds
-            if rows
-        ]
-        columns.append(divided(blocks, highest, not upright, ask.gap))
-    total = sum(column.wide for column in pattern) - ask.gap
-    return divided(columns, total, upright, ask.gap)
+        columns.append(_column(ask, column.wide, wide, manner.depth, kinds, upright, rows_first))
+    return divided(columns, manner.total, upright, ask.gap)
+
+
+def _column(
+    ask: Ask,
+    room: int,
+    wide: int,
+    depth: int,
+    kinds: tuple[tuple[int, int, int], ...],
+    upright: bool,
+    rows_first: Iterator[bool],
+) -> Part:
+    """Blocks one below the other, the last as deep as what is left; ``room`` is what pieces may take across."""
+    blocks = []
+    kinds = tuple(kind for kind in kinds if kind[0])
+    left = depth
+    for rows, along, across in kinds:
+        high = rows * (across + ask.gap) - ask.gap
+        deep = left if (rows, along, across) == kinds[-1] else high
+        left -= high + ask.gap
+        number = room // (along + ask.gap)
+        blocks.append(_block(ask, (wide, deep), (number, rows), (along, across), upright, next(rows_first)))
+    return divided(blocks, depth, not upright, ask.gap)
 
 
 def _height(column: Column, long: int, short: int, gap: int) -> int:
     return column.rows * (short + gap) + column.turned_rows * (long + gap) - gap
 
 
-def _block(ask: Ask, wide: int, rows: int, along: int, across: int, upright: bool, *, rows_first: bool) -> Part:
+def _block(
+    ask: Ask,
+    size: tuple[int, int],
+    grid: tuple[int, int],
+    piece: tuple[int, int],
+    upright: bool,
+    rows_first: bool,
+) -> Part:
     """
-    Rows of pieces that lie one way, with what is left beside them.
+    A grid of pieces that lie one way in a room of a size.
 
-    Parted into rows first, what is left comes off all of them in one cut; into columns first, it
-    falls off the last. The cuts are as many; the settings need not be.
+    Parted into rows first, what is left below falls off the last and what is left beside comes off
+    all of them in one cut; into columns first, the other way about.
     """
+    (wide, deep), (number, rows), (along, across), gap = size, grid, piece, ask.gap
     flat = part_of(along, across, upright)
-    piece = Part(flat.width, flat.height, turned=(flat.width, flat.height) != ask.piece)
-    number = (wide + ask.gap) // (along + ask.gap)
-    high = rows * (across + ask.gap) - ask.gap
+    one = Part(flat.width, flat.height, turned=(flat.width, flat.height) != ask.piece)
     if rows_first:
-        row = divided([piece] * number, number * (along + ask.gap) - ask.gap, upright, ask.gap)
-        return cut_to(divided([row] * rows, high, not upright, ask.gap), wide, upright)
-    column = divided([piece] * rows, high, not upright, ask.gap)
-    return divided([column] * number, wide, upright, ask.gap)
+        row = divided([one] * number, number * (along + gap) - gap, upright, gap)
+        return cut_to(divided([row] * rows, deep, not upright, gap), wide, upright)
+    column = divided([one] * rows, rows * (across + gap) - gap, not upright, gap)
+    return cut_to(divided([column] * number, wide, upright, gap), deep, not upright)
 
 
 def _trimmed(ask: Ask, inner: Part, mixed: bool) -> Arrangement:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(slots=True, eq=False)  # frozen, it would take three times as long to make
 class Part:
     """
     A rectangle that is a piece, waste, or cut once more.

@@ -26,7 +26,7 @@ def test_a_grid_is_drawn_in_box_characters() -> None:
         "├───────┴───────┴───────┤",
         "│                       │",
         "└───────────────────────┘",
-        "6 out of 60 × 40 mm · piece 20 × 15 mm · 6 cuts, 3 settings · grain ↔",
+        "6 out of 60 × 40 mm · piece 20 × 15 mm · 6 cuts, 2 settings · grain ↔",
         "an exact fit across: no slack for the cutter",
     ]
 
