@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from decimal import Decimal
+from typing import Any
 
 from msgspec import Struct
 
 from quoting.formulas import Do, Step, formula
-from quoting.numbers import at_least, whole_up
+from quoting.numbers import at_least, cheapest, in_step, number, whole_up
 from quoting.rate_card import RateCard
 from quoting.requirements import CostClass, PotKind
 from quoting.shop import Ink, ParentSheets, PlateSupplier, ReadyCut
@@ -83,8 +84,8 @@ def after_input_tax(*, paid: Decimal, share: Decimal) -> Decimal:
 
 def price_a_sheet(stock: ParentSheets | ReadyCut, sheets: int) -> Decimal:
     """The price of one sheet or blank where so many are bought together. [money a sheet]"""
-    band = [band for band in stock.prices if band.at_least <= sheets][-1]
-    return band.price * _units_a_sheet(stock)
+    marks = [band.at_least for band in stock.prices]
+    return in_step(sheets, marks, [band.price for band in stock.prices]) * _units_a_sheet(stock)
 
 
 def _units_a_sheet(stock: ParentSheets | ReadyCut) -> Decimal:
@@ -108,14 +109,14 @@ def sheets_to_buy(stock: ParentSheets | ReadyCut, sheets: int) -> int:
 
     Where a price band makes a larger count cheaper than what is needed, the larger is bought.
     """
-    least = max(sheets, stock.least_order)
-    marks = [least, *(band.at_least for band in stock.prices if band.at_least > least)]
-    counts = [_whole_packs(stock, mark) for mark in marks]
-    return min(counts, key=lambda count: (count * price_a_sheet(stock, count), count))
+    least: Any = at_least(stock.least_order, sheets)  # type: ignore[arg-type]  # whole numbers
+    marks = dict.fromkeys(at_least(least, band.at_least) for band in stock.prices)  # type: ignore[arg-type]
+    counts = [_whole_packs(stock, mark) for mark in marks]  # type: ignore[arg-type]
+    return cheapest(counts, [count * price_a_sheet(stock, count) for count in counts])
 
 
 def _whole_packs(stock: ParentSheets | ReadyCut, sheets: int) -> int:
-    return whole_up(Decimal(sheets) / stock.pack) * stock.pack
+    return whole_up(number(sheets) / stock.pack) * stock.pack
 
 
 def after_tax(do: Do, card: RateCard, paid: Decimal, *, includes_tax: bool = False) -> Decimal:
@@ -145,8 +146,8 @@ def buy_stock(do: Do, card: RateCard, name: str, sheets: int) -> tuple[Purchase,
         operation="Stock",
         what=stock.name,
         cost_class="materials",
-        drawn=Decimal(sheets),
-        quantity=Decimal(bought),
+        drawn=number(sheets),
+        quantity=number(bought),
         unit="sheets" if isinstance(stock, ParentSheets) else "blanks",
         cost=cost,
         before_printing=stock.supply == "ordered",
@@ -227,7 +228,7 @@ def buy_plates(do: Do, card: RateCard, name: str, area_mm2: Decimal) -> tuple[Pu
 
 
 def _buy_whole_sheets(do: Do, card: RateCard, name: str, sheets: Decimal) -> tuple[Purchase, ...]:
-    return buy_stock(do, card, name, int(sheets))
+    return buy_stock(do, card, name, whole_up(sheets))
 
 
 BUYERS: dict[PotKind, Callable[[Do, RateCard, str, Decimal], tuple[Purchase, ...]]] = {

@@ -1,11 +1,16 @@
-"""Counts and bounds of quantities: the only place where a count is rounded."""
+"""
+Counts and bounds of quantities: the only place where a count is rounded.
+
+Where a number is wanted, many of them at once may stand (``quoting.many``, for risks): a Decimal or
+a whole number goes the short way, anything else is asked to work itself out. Nothing is imported.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, ROUND_HALF_UP, Context, Decimal, localcontext
 from functools import wraps
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
@@ -29,6 +34,22 @@ def _without_noise(amount: Decimal) -> Decimal:
     return amount.quantize(_NOISE_PLACES, rounding=ROUND_HALF_EVEN, context=_ENGINE)
 
 
+def number(amount: Any) -> Any:
+    """``amount`` as a Decimal, so that whole numbers divide exactly; many at once stay as they are."""
+    try:
+        return Decimal(amount)
+    except TypeError:
+        return amount
+
+
+def is_some(amount: Any) -> bool:
+    """Whether there is any of it; of many at once, whether any of them is something."""
+    try:
+        return bool(amount)
+    except TypeError:
+        return True
+
+
 def whole_up(amount: Decimal | int) -> int:
     """
     The least whole number not under ``amount``, noise past the ninth decimal left out.
@@ -36,7 +57,10 @@ def whole_up(amount: Decimal | int) -> int:
     A plain ceiling after a conversion of units buys a sheet too many now and then:
     500.0000000000001 sheets are 500.
     """
-    return int(_without_noise(Decimal(amount)).to_integral_value(rounding=ROUND_CEILING))
+    try:
+        return int(_without_noise(Decimal(amount)).to_integral_value(rounding=ROUND_CEILING))
+    except TypeError:
+        return _many(amount).whole_up()  # type: ignore[no-any-return]
 
 
 def whole_down(amount: Decimal | int) -> int:
@@ -49,19 +73,49 @@ def whole_nearest(amount: Decimal | int) -> int:
     return int(_without_noise(Decimal(amount)).to_integral_value(rounding=ROUND_HALF_UP))
 
 
+def _many(*amounts: Any) -> Any:
+    """The one of ``amounts`` that is many at once; a TypeError where none is."""
+    for amount in amounts:
+        if hasattr(amount, "whole_up"):
+            return amount
+    raise TypeError(f"expected numbers; found {amounts!r}")
+
+
 def at_least(floor: Decimal, amount: Decimal) -> Decimal:
     """The greater of the two: ``amount``, but not under ``floor``."""
-    return max(floor, amount)
+    try:
+        return max(floor, amount)
+    except TypeError:
+        return _many(floor, amount).greater(floor, amount)  # type: ignore[no-any-return]
 
 
 def at_most(ceiling: Decimal, amount: Decimal) -> Decimal:
     """The lesser of the two: ``amount``, but not over ``ceiling``."""
-    return min(ceiling, amount)
+    try:
+        return min(ceiling, amount)
+    except TypeError:
+        return _many(ceiling, amount).lesser(ceiling, amount)  # type: ignore[no-any-return]
 
 
 def in_band(amount: Decimal, *, above: Decimal, up_to: Decimal) -> Decimal:
     """The part of ``amount`` that lies between two marks, as a tax band takes its slice."""
-    return max(Decimal(0), min(amount, up_to) - above)
+    return at_least(Decimal(0), at_most(up_to, amount) - above)
+
+
+def in_step(amount: Decimal | int, marks: Sequence[int], values: Sequence[Decimal]) -> Decimal:
+    """The value of the last mark that is not over ``amount``; of the first where every mark is."""
+    try:
+        return [value for mark, value in zip(marks, values, strict=True) if mark <= amount or mark == marks[0]][-1]
+    except TypeError:
+        return _many(amount).in_step(marks, values)  # type: ignore[no-any-return]
+
+
+def cheapest(counts: Sequence[int], costs: Sequence[Decimal]) -> int:
+    """The count that costs least, the smaller of two that cost the same."""
+    try:
+        return min(zip(costs, counts, strict=True))[1]
+    except TypeError:
+        return _many(*costs, *counts).cheapest(counts, costs)  # type: ignore[no-any-return]
 
 
 def plain(amount: Decimal, *, places: int = 4) -> str:

@@ -10,7 +10,19 @@ import pytest
 
 import quoting
 
-HEAVY = {"litestar", "uvicorn", "sqlalchemy", "weasyprint", "jinja2", "babel", "click", "tabulate", "asyncio"}
+HEAVY = {
+    "litestar",
+    "uvicorn",
+    "sqlalchemy",
+    "weasyprint",
+    "jinja2",
+    "babel",
+    "click",
+    "tabulate",
+    "asyncio",
+    "numpy",
+    "matplotlib",
+}
 
 
 def modules_after(code: str) -> set[str]:

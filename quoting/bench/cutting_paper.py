@@ -7,7 +7,7 @@ from decimal import Decimal
 from msgspec import Struct
 
 from quoting.formulas import Do, formula
-from quoting.numbers import whole_up
+from quoting.numbers import number, whole_up
 from quoting.requirements import Labour
 from quoting.shop import Name
 from quoting.units import Duration, Length, Share
@@ -73,7 +73,7 @@ def cutting_labour(
             operation="Cutting",
             what=label,
             item=item,
-            driver=Decimal(cuts * lifts),
+            driver=number(cuts * lifts),
             driver_unit="cuts",
             person=person,
             machine=rates.cutter,

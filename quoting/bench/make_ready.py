@@ -67,18 +67,18 @@ def setting_minutes(*, pins: Decimal, packing: Decimal, board: Decimal, underlay
 def make_ready_of(do: Do, rates: MakeReadyRates, work: Pass, *, deep_class: bool) -> Decimal:
     """Minutes of make-ready for one pass. [min]"""
     zero = Decimal(0)
-    register = {"none": zero, "loose": rates.loose_register, "close": rates.close_register}[work.register]
+    register = {"loose": rates.loose_register, "close": rates.close_register}.get(work.register)
     base = {"plate": rates.plate, "metal type": rates.metal_type}.get(work.form_kind, rates.scarce_or_wood)
     minutes: Decimal = do(
         make_ready_minutes,
-        base=Decimal(rates.scarce_or_wood if work.scarce else base),
-        side_factor=Decimal(rates.second_side_factor) if work.second_side else Decimal(1),
-        register=Decimal(register),
-        solid=Decimal(rates.solid) if work.share_inked > rates.solid_over else zero,
-        deep=Decimal(rates.deep) if work.impression == "deep" and deep_class else zero,
-        large=Decimal(rates.large_form) if work.large_form else zero,
+        base=(rates.scarce_or_wood if work.scarce else base).in_base_unit,
+        side_factor=rates.second_side_factor.in_base_unit if work.second_side else Decimal(1),
+        register=register.in_base_unit if register is not None else zero,
+        solid=rates.solid.in_base_unit if work.share_inked > rates.solid_over else zero,
+        deep=rates.deep.in_base_unit if work.impression == "deep" and deep_class else zero,
+        large=rates.large_form.in_base_unit if work.large_form else zero,
         changes=work.versions - 1,
-        version_share=Decimal(rates.version_share),
+        version_share=rates.version_share.in_base_unit,
     )
     return minutes
 
@@ -89,10 +89,10 @@ def make_ready_labour(
     """Pins, packing and make-ready of one pass, at its press."""
     setting = do(
         setting_minutes,
-        pins=Decimal(rates.pins),
-        packing=Decimal(rates.packing) if work.colours_before == 0 else Decimal(0),
-        board=Decimal(rates.thick_board) if work.thick_board and work.colours_before == 0 else Decimal(0),
-        underlay=Decimal(rates.underlay) if work.is_low else Decimal(0),
+        pins=rates.pins.in_base_unit,
+        packing=rates.packing.in_base_unit if work.colours_before == 0 else Decimal(0),
+        board=rates.thick_board.in_base_unit if work.thick_board and work.colours_before == 0 else Decimal(0),
+        underlay=rates.underlay.in_base_unit if work.is_low else Decimal(0),
     )
     first = _labour("Pins and packing", work, setting, person, do)
     minutes = make_ready_of(do, rates, work, deep_class=deep_class)

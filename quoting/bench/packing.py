@@ -8,7 +8,7 @@ from typing import Annotated
 from msgspec import Meta, Struct
 
 from quoting.formulas import Do, formula
-from quoting.numbers import whole_up
+from quoting.numbers import number, whole_up
 from quoting.requirements import Charge, Labour
 from quoting.shop import Name
 from quoting.units import Amount, Duration, Mass, Share
@@ -54,7 +54,7 @@ class DeliveryMethod(Struct, frozen=True, forbid_unknown_fields=True):
 @formula(unit="min", sentence="{pieces} pieces / 100 × {minutes_100} min")
 def minutes_by_the_hundred(*, pieces: int, minutes_100: Decimal) -> Decimal:
     """Minutes for a pile, by the hundred. [min]"""
-    return Decimal(pieces) / 100 * minutes_100
+    return number(pieces) / 100 * minutes_100  # type: ignore[no-any-return]
 
 
 @formula(unit="min", sentence="{pieces} pieces × {each} min")

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Any
 
 from msgspec import Struct
 
 from quoting.formulas import Do, formula
+from quoting.numbers import at_most, number
 from quoting.presswork import Pass, PassCount
 from quoting.requirements import Labour
 from quoting.shop import Press
@@ -76,7 +78,7 @@ def running_labour(
     do: Do, rates: RunningRates, press: Press, work: Pass, count: PassCount, *, film: Decimal, person: str
 ) -> tuple[Labour, ...]:
     """Running of one pass, and its re-inking stops (none for a blind pass)."""
-    usual = min(count.sheets_fed, press.long_run_over)
+    usual: Any = at_most(press.long_run_over, count.sheets_fed)  # type: ignore[arg-type]  # whole numbers
     minutes = do(
         running_minutes,
         usual=usual,
@@ -104,7 +106,7 @@ def _labour(operation: str, work: Pass, driver: int, unit: str, minutes: Decimal
         operation=operation,
         what=work.label,
         item=work.item,
-        driver=Decimal(driver),
+        driver=number(driver),
         driver_unit=unit,
         person=person,
         machine=work.press,

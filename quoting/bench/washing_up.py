@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from msgspec import Struct
 
+from quoting.numbers import at_most
 from quoting.shop import Ink, Name
 from quoting.units import Duration
 
@@ -36,5 +37,5 @@ def wash_table(rates: WashingUpRates, inks: Mapping[str, Ink]) -> dict[tuple[str
         for before in shades:
             for after in [*shades, CLEAN]:
                 round_about = table[before, through] + table[through, after]
-                table[before, after] = min(table[before, after], round_about)
-    return {(before, after): min(minutes, table[before, CLEAN]) for (before, after), minutes in table.items()}
+                table[before, after] = at_most(table[before, after], round_about)
+    return {(before, after): at_most(minutes, table[before, CLEAN]) for (before, after), minutes in table.items()}

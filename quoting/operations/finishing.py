@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from quoting.formulas import Do, Step, formula
 from quoting.languages import SOURCE, Language
-from quoting.numbers import at_least
+from quoting.numbers import at_least, number
 from quoting.presswork import StepCount
 from quoting.requirements import Charge, Labour, Requirement
 from quoting.shop import CountOrNone, Name
@@ -75,7 +75,7 @@ class BoughtIn(FinishingRates, frozen=True, forbid_unknown_fields=True, kw_only=
 @formula(unit="min", sentence="{set_up} min + {pieces} pieces × {times} / {speed} an hour × 60 min")
 def minutes_at_speed(*, set_up: Decimal, pieces: int, times: int, speed: Decimal) -> Decimal:
     """Minutes to set up and to work every piece, ``times`` each. [min]"""
-    return set_up + Decimal(pieces) * times / speed * 60
+    return set_up + number(pieces) * times / speed * 60  # type: ignore[no-any-return]
 
 
 @formula(unit="min", sentence="{set_up} min + {pieces} pieces × {times} × {each} min")

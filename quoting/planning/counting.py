@@ -9,7 +9,7 @@ from typing import Any
 
 from quoting.formulas import Do, formula
 from quoting.job import Item, Part
-from quoting.numbers import at_least, in_band, whole_up
+from quoting.numbers import at_least, in_band, number, whole_up
 from quoting.operations.finishing import FinishingBase
 from quoting.planning.part_plan import PartPlan
 from quoting.presswork import PartCount, Pass, PassCount, StepCount
@@ -50,7 +50,7 @@ def pieces_and_spoilage(*, wanted: int, shares: Decimal, set_up: int) -> int:
 @formula(unit="sheets", sentence="{pieces} pieces / {number_up} up rounded up")
 def sheets_of(*, pieces: int, number_up: int) -> int:
     """Press sheets that hold so many pieces."""
-    return whole_up(Decimal(pieces) / number_up)
+    return whole_up(number(pieces) / number_up)
 
 
 @formula(unit="sheets", sentence="{out} / (1 − {rate}) rounded up")
@@ -62,7 +62,7 @@ def sheets_into_cutter(*, out: int, rate: Decimal) -> int:
 @formula(unit="pieces or sheets", sentence="{total} / {versions} versions rounded up")
 def each_version(*, total: int, versions: int) -> int:
     """What one version takes of a total."""
-    return whole_up(Decimal(total) / versions)
+    return whole_up(number(total) / versions)
 
 
 @formula(unit="sheets", sentence="{first} / (1 − {first_rate}) + {second} / (1 − {second_rate}) rounded up")
@@ -95,7 +95,7 @@ def trip_sheets(do: Do, out: int, bands: Sequence[SpoilageBand], extra_rate: Dec
     slices = []
     for place, band in enumerate(bands):
         up_to = Decimal(bands[place + 1].above) if place + 1 < len(bands) else _NO_END
-        part = in_band(Decimal(out), above=Decimal(band.above), up_to=up_to)
+        part = in_band(number(out), above=Decimal(band.above), up_to=up_to)
         slices.append((part, band.rate + extra_rate))
     if len(slices) > 2:
         exact = sum((part / (1 - rate) for part, rate in slices), Decimal(0))
@@ -157,7 +157,7 @@ def count_part(do: Do, plan: PartPlan, item: Item, part: Part, card: RateCard, q
         least_share=card.spoilage.least_share.in_base_unit,
         number_up=plan.number_up,
     )
-    extra = max(0, least - run - fresh)
+    extra: Any = at_least(0, least - run - fresh)  # type: ignore[arg-type]  # whole
     sheets = do(sheets_taken, run=run, set_up=fresh, least_extra=extra)
     return PartCount(
         pieces=pieces,

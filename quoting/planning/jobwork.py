@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
+from typing import Any
 
 from msgspec import Struct
 
@@ -22,7 +23,7 @@ from quoting.bench.washing_up import CLEAN
 from quoting.errors import Fault, JobError
 from quoting.formulas import Do, formula
 from quoting.job import Job
-from quoting.numbers import whole_up
+from quoting.numbers import at_least, is_some, number, whole_up
 from quoting.planning.orders import SittingOrder, WashMemory
 from quoting.planning.quantities import PartWorkload
 from quoting.presswork import Pass
@@ -163,7 +164,7 @@ def _at_press(
             asked.extend(_ink_and_wash(do, ink, after, 1, passes, order.press, job, card, memory))
     more_days = _further_days([minutes[work] for work in order.passes], card)
     for work, days in zip(order.passes, more_days, strict=True):
-        if days and work.ink:  # washed off at night, inked up in the morning
+        if is_some(days) and work.ink:  # washed off at night, inked up in the morning
             asked.extend(_ink_and_wash(do, work.ink, CLEAN, days, [work], order.press, job, card, memory))
     sitting = PressSitting(
         press=order.press, passes=tuple(work.label for work in order.passes), further_days=sum(more_days)
@@ -231,7 +232,7 @@ def _labour(
         operation=operation,
         what=what,
         item=None,
-        driver=Decimal(times),
+        driver=number(times),
         driver_unit=unit,
         person=card.worked_by.presswork,
         machine=press_name,
@@ -247,10 +248,16 @@ def _further_days(minutes: Sequence[Decimal], card: RateCard) -> list[int]:
     nights = []
     done = Decimal(0)
     for some in minutes:
-        before = max(0, whole_up(done / a_day) - 1)
+        before = _nights(done, a_day)
         done += some
-        nights.append(max(0, whole_up(done / a_day) - 1) - before)
+        nights.append(_nights(done, a_day) - before)
     return nights
+
+
+def _nights(minutes: Decimal, a_day: Decimal) -> int:
+    """Nights that fall into so many minutes at a press."""
+    nights: Any = at_least(0, whole_up(minutes / a_day) - 1)  # type: ignore[arg-type]  # whole numbers
+    return nights  # type: ignore[no-any-return]
 
 
 def _counting(do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard) -> Iterator[Labour]:
@@ -280,7 +287,7 @@ def _delivery(do: Do, job: Job, card: RateCard, parcels: int, grams: Decimal) ->
         operation="Delivery",
         what=method.name,
         item=None,
-        driver=Decimal(parcels),
+        driver=number(parcels),
         driver_unit="parcels",
         cost=cost,
         cost_class="bought-in",

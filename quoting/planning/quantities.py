@@ -19,7 +19,7 @@ from quoting.bench.stone import lock_up_of, stone_labour
 from quoting.bench.washing_up import CLEAN, wash_table
 from quoting.formulas import Do, formula
 from quoting.job import Item, Job, Part
-from quoting.numbers import whole_up
+from quoting.numbers import number, whole_up
 from quoting.operations.finishing import FinishingBase, FinishingWork
 from quoting.planning.part_plan import FormWork, PartPlan
 from quoting.presswork import PartCount, Pass, PassCount, StepCount
@@ -49,7 +49,7 @@ class PartWorkload(Struct, frozen=True, kw_only=True):
 )
 def parents_to_cut(*, sheets: int, sheets_a_parent: int, rate: Decimal) -> int:
     """Sheets taken from stock, cut to press sheets."""
-    return whole_up(Decimal(sheets) / sheets_a_parent / (1 - rate))
+    return whole_up(number(sheets) / sheets_a_parent / (1 - rate))
 
 
 @formula(unit="mm2", sentence="{plates} plates × {width_mm} mm × {height_mm} mm", source="Plates are sold by area.")
@@ -82,7 +82,7 @@ def part_workload(
                 key=plan.stock,
                 what=plan.label,
                 item=plan.item,
-                amount=Decimal(from_stock),
+                amount=number(from_stock),
                 unit="sheets",
                 steps=stock_steps,
             )
@@ -234,7 +234,7 @@ def _pass(do: Do, work: Pass, counts: PassCount, plan: PartPlan, card: RateCard)
                 operation="Interleaving",
                 what=f"{work.label}: sheets between",
                 item=work.item,
-                driver=Decimal(counts.sheets_out),
+                driver=number(counts.sheets_out),
                 driver_unit="sheets",
                 cost=cost,
                 cost_class="materials",
