@@ -20,6 +20,15 @@ class Fault(msgspec.Struct, frozen=True):
         return f"{place}: expected {self.expected}; found {self.found}"
 
 
+def shown(data: object, *, most: int = 60) -> str:
+    """What was found, in at most ``most`` characters: a number too long, or nesting too deep, is only named."""
+    try:
+        text = "nothing" if data is None else repr(data)
+    except (ValueError, RecursionError):
+        text = f"{type(data).__name__}, too long or too deep to show"
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
 class QuotingError(Exception):
     """Anything this library refuses to do."""
 
@@ -72,3 +81,70 @@ class NoPlanError(QuotingError):
 
 class DocumentError(QuotingError):
     """A document cannot be made; the message says what is missing and how to install it."""
+
+
+class BookError(QuotingError):
+    """The quote book refuses something."""
+
+
+class QuoteNotFoundError(BookError):
+    """No quotation or draft in the book goes by this number or id."""
+
+    def __init__(self, which: str) -> None:
+        self.which = which
+        super().__init__(f"expected the number or id of a quotation in the book; found {which!r}")
+
+
+class StateError(BookError):
+    """A quotation's state does not allow a move; ``state`` is the state that it is in."""
+
+    def __init__(self, which: str, move: str, state: str, allowed: Iterable[str]) -> None:
+        self.which, self.move, self.state = which, move, state
+        super().__init__(f"{which}: {move}: expected a quotation that is {' or '.join(allowed)}; found it {state}")
+
+
+class StaleVersionError(BookError):
+    """Somebody changed the quotation since it was read; ``found`` is its version now."""
+
+    def __init__(self, which: str, expected: int, found: int) -> None:
+        self.which, self.expected, self.found = which, expected, found
+        super().__init__(f"{which}: expected version {expected}; found {found}: read it again")
+
+
+class KeyUsedError(BookError):
+    """A key that was given to another request is given again."""
+
+    def __init__(self, key: str) -> None:
+        self.key = key
+        super().__init__(f"expected a key of its own for another request; found {key!r}, which is used")
+
+
+class PublishedCardError(BookError):
+    """A version of a rate card that quotations rest on is published again with other content."""
+
+    def __init__(self, name: str, version: str) -> None:
+        self.name, self.version = name, version
+        super().__init__(f"{name}: expected a new version for changed content; found {version!r}, which is published")
+
+
+class OverpaidError(BookError):
+    """More is recorded than is still to be paid."""
+
+    def __init__(self, which: str, amount: str, balance: str) -> None:
+        self.which = which
+        super().__init__(f"{which}: expected an amount over 0 and at most {balance}; found {amount}")
+
+
+class CursorError(BookError):
+    """A cursor that no page of this list gave."""
+
+    def __init__(self) -> None:
+        super().__init__("expected the cursor of the page before, of the same list; found another")
+
+
+class StorageError(BookError):
+    """The book cannot be read or written now; nothing of the request is kept unless it was before."""
+
+
+class BookNotReadyError(StorageError):
+    """The book's storage is not as it must be; the message says what was found and how to mend it."""

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, Union
 import msgspec
 from msgspec import inspect
 
-from quoting.errors import Fault, MeasureError
+from quoting.errors import Fault, MeasureError, shown
 from quoting.units import Measure, Size, read_door_type
 
 
@@ -36,7 +36,7 @@ def _faults(data: Any, kind: Any, where: str) -> Iterator[Fault]:
 
 def _struct_faults(data: Any, kind: inspect.StructType, where: str) -> Iterator[Fault]:
     if not isinstance(data, Mapping):
-        yield Fault(where, "a table", _shown(data))
+        yield Fault(where, "a table", shown(data))
         return
     fields = {field.encode_name: field for field in kind.fields}
     known = fields.keys() | {kind.tag_field}
@@ -67,16 +67,16 @@ def _union_faults(data: Any, kind: inspect.UnionType, where: str) -> Iterator[Fa
             yield from _struct_faults(data, chosen[0], where)
         else:
             tags = ", ".join(sorted(str(one.tag) for one in tagged))
-            yield Fault(f"{where}.{tag_field}", f"one of {tags}", _shown(data.get(tag_field)))
+            yield Fault(f"{where}.{tag_field}", f"one of {tags}", shown(data.get(tag_field)))
     elif tagged:
-        yield Fault(where, "a table", _shown(data))
+        yield Fault(where, "a table", shown(data))
     else:
         yield from _leaf_faults(data, kind, where)
 
 
 def _sequence_faults(data: Any, kind: Any, where: str) -> Iterator[Fault]:
     if not isinstance(data, (list, tuple)):
-        yield Fault(where, "a list", _shown(data))
+        yield Fault(where, "a list", shown(data))
         return
     faults = [fault for place, one in enumerate(data) for fault in _faults(one, kind.item_type, f"{where}[{place}]")]
     if kind.min_length is not None and len(data) < kind.min_length:
@@ -88,7 +88,7 @@ def _sequence_faults(data: Any, kind: Any, where: str) -> Iterator[Fault]:
 
 def _table_faults(data: Any, kind: inspect.DictType, where: str) -> Iterator[Fault]:
     if not isinstance(data, Mapping):
-        yield Fault(where, "a table", _shown(data))
+        yield Fault(where, "a table", shown(data))
         return
     if kind.min_length is not None and len(data) < kind.min_length:
         yield Fault(where, f"at least {kind.min_length} entries", str(len(data)))
@@ -114,8 +114,11 @@ def _leaf_faults(data: Any, kind: Any, where: str) -> Iterator[Fault]:
         return
     try:
         msgspec.convert(data, _python_type(kind), dec_hook=read_door_type)
-    except msgspec.ValidationError as error:
-        yield _fault_of(error, where, data)
+    except (msgspec.ValidationError, ValueError, RecursionError) as error:
+        if isinstance(kind, (inspect.LiteralType, inspect.DateType)):
+            yield Fault(where, _wanted(kind), shown(data))
+        else:
+            yield _fault_of(error, where, data)
 
 
 def _python_type(kind: Any) -> Any:
@@ -150,7 +153,7 @@ def _fault_of(error: Exception, where: str, data: Any) -> Fault:
     said = text.partition("expected ")[2] if text.startswith("expected ") else text
     wanted = said.removeprefix("Expected ").replace("`", "").partition(", got ")[0]
     named, _, found = wanted.partition("; found ")
-    return Fault(where, named, found or _shown(data))
+    return Fault(where, named, found or shown(data))
 
 
 def _wanted(kind: Any) -> str:
@@ -170,10 +173,3 @@ def _wanted(kind: Any) -> str:
         inspect.DateType: "a day such as 2026-11-25",
     }
     return names.get(type(kind), "a value")
-
-
-def _shown(data: Any) -> str:
-    if data is None:
-        return "nothing"
-    text = repr(data)
-    return text if len(text) <= 60 else f"{text[:57]}..."

@@ -11,6 +11,7 @@ from decimal import (
     ROUND_HALF_UP,
     Context,
     Decimal,
+    localcontext,
 )
 
 from quoting.errors import Fault, MeasureError
@@ -83,7 +84,7 @@ def to_next_step(amount: Decimal, step: Decimal, *, up: bool) -> Decimal:
     """
     steps = _WIDE.divide(amount, step).quantize(_NOISE, context=_WIDE)
     whole = steps.quantize(Decimal(1), ROUND_CEILING if up else ROUND_HALF_UP, context=_WIDE)
-    return _WIDE.multiply(whole, step)
+    return _WIDE.add(_WIDE.multiply(whole, step), Decimal(0))
 
 
 def spread(total: Decimal, weights: Sequence[Decimal], currency: str) -> tuple[Decimal, ...]:
@@ -97,6 +98,11 @@ def spread(total: Decimal, weights: Sequence[Decimal], currency: str) -> tuple[D
     Raises:
         MeasureError: no weights, a negative weight, or a total finer than the smallest unit.
     """
+    with localcontext(_WIDE):
+        return _spread(total, weights, currency)
+
+
+def _spread(total: Decimal, weights: Sequence[Decimal], currency: str) -> tuple[Decimal, ...]:
     coin = smallest_coin(currency)
     units = _WIDE.divide(total, coin)
     if not weights or any(weight < 0 for weight in weights) or units != int(units):

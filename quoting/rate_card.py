@@ -22,7 +22,7 @@ from quoting.bench.prepress import PrepressRates
 from quoting.bench.running import RunningRates
 from quoting.bench.stone import StoneRates
 from quoting.bench.washing_up import CLEAN, WashingUpRates
-from quoting.errors import Fault, InputError, RateCardError
+from quoting.errors import Fault, InputError, RateCardError, shown
 from quoting.money import round_amount, round_rate
 from quoting.numbers import in_engine_context
 from quoting.operations import OperationRates
@@ -321,7 +321,7 @@ class RateCard(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
         """SHA-256 of the card's content, comments and layout left out."""
         import hashlib
 
-        return hashlib.sha256(reader.to_json(self)).hexdigest()
+        return hashlib.sha256(reader.canonical_json(self)).hexdigest()
 
     def rates_of(self, kind: str) -> OperationRates | None:
         """What the card says of one finishing operation."""
@@ -400,7 +400,7 @@ def rate_card_from(data: Mapping[str, Any]) -> RateCard:
 
 def _card_from(tables: dict[str, Any], files: dict[str, str]) -> RateCard:
     if tables.get("format") != FORMAT:
-        found = repr(tables.get("format", "nothing"))
+        found = shown(tables.get("format"))
         raise RateCardError([Fault("format", f"format = {FORMAT}", found, files.get("format", ""))])
     try:
         card = reader.convert(tables, RateCard)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any, TypeVar
 
 import msgspec
@@ -43,7 +43,7 @@ def convert(data: Any, kind: type[_T]) -> _T:
     """
     try:
         return msgspec.convert(data, kind, dec_hook=read_door_type)
-    except (msgspec.ValidationError, MeasureError) as error:
+    except (msgspec.ValidationError, MeasureError, ValueError, RecursionError) as error:
         from quoting.faults import all_faults  # the rare path, and a slow import
 
         raise InputError(all_faults(data, kind, error)) from error
@@ -68,7 +68,7 @@ def json_data(text: bytes | str) -> Any:
     """
     try:
         return _JSON.decode(text)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, InvalidOperation) as error:
         raise InputError([Fault("$", "JSON text", str(error) or "nesting too deep")]) from error
 
 
@@ -83,7 +83,7 @@ def toml_data(text: str, *, file: str = "") -> dict[str, Any]:
         raise InputError([Fault("$", f"at most {_MOST_TEXT} characters", str(len(text)), file)])
     try:
         return tomllib.loads(text, parse_float=Decimal)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError, InvalidOperation) as error:
         raise InputError([Fault("$", "TOML text", str(error) or "nesting too deep", file)]) from error
 
 
@@ -93,6 +93,11 @@ def to_json(value: Any, *, indent: int = 0) -> bytes:
     return msgspec.json.format(text, indent=indent) if indent else text
 
 
+def canonical_json(value: Any) -> bytes:
+    """The same with the keys of every table in one order: for hashes."""
+    return _CANONICAL.encode(value)
+
+
 def json_schema(kind: Any) -> dict[str, Any]:
     """The JSON Schema (2020-12) of a type that is read here."""
     return msgspec.json.schema(kind, schema_hook=_door_type_schema)
@@ -100,3 +105,4 @@ def json_schema(kind: Any) -> dict[str, Any]:
 
 _JSON = msgspec.json.Decoder(float_hook=Decimal)
 _ENCODER = msgspec.json.Encoder(enc_hook=_write_door_type, decimal_format="string")
+_CANONICAL = msgspec.json.Encoder(enc_hook=_write_door_type, decimal_format="string", order="deterministic")

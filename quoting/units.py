@@ -6,7 +6,7 @@ import re
 from decimal import ROUND_HALF_EVEN, Context, Decimal, localcontext
 from typing import Any, ClassVar, Self
 
-from quoting.errors import Fault, MeasureError
+from quoting.errors import Fault, MeasureError, shown
 
 _WIDE = Context(prec=50, rounding=ROUND_HALF_EVEN)
 
@@ -91,7 +91,8 @@ with localcontext(_WIDE):
 _DIGITS = r"[0-9]{1,9}(?:\.[0-9]{1,9})?"
 _NUMBER = rf"(?:(?P<whole>[0-9]{{1,6}}) )?(?P<top>[0-9]{{1,6}})/(?P<bottom>[0-9]{{1,6}})|(?P<decimal>{_DIGITS})"
 _AMOUNT = re.compile(
-    rf"(?:{_NUMBER})(?: ?\((?P<low>{_DIGITS}) ?(?:-|–|to) ?(?P<high>{_DIGITS})\))?(?: ?(?P<unit>[^0-9().].*))?"
+    rf"(?:{_NUMBER})(?: ?\((?P<low>{_DIGITS}) ?(?:-|–|to) ?(?P<high>{_DIGITS})\))?"
+    r"(?: ?(?P<unit>[^\s0-9().](?:.*\S)?))?"
 )
 
 
@@ -150,7 +151,7 @@ class Measure(Decimal):
     def unit(self) -> str:
         """The unit that it was written in."""
         found = _AMOUNT.fullmatch(self.written)
-        return (found["unit"] or "").strip() if found else ""
+        return found["unit"] or "" if found else ""
 
     @classmethod
     def _read(cls, written: object) -> tuple[Decimal, Decimal, Decimal]:
@@ -159,7 +160,7 @@ class Measure(Decimal):
         found = _AMOUNT.fullmatch(written) if len(written) <= 60 else None
         if found is None:
             raise cls._error(written)
-        scale = cls._scale((found["unit"] or "").strip(), written)
+        scale = cls._scale(found["unit"] or "", written)
         usual = cls._convert(_number(found, written, cls), scale, written)
         if found["low"] is None:
             return usual, usual, usual
@@ -188,9 +189,7 @@ class Measure(Decimal):
 
     @classmethod
     def _error(cls, written: object, expected: str = "") -> MeasureError:
-        shown = repr(written)
-        shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
-        return MeasureError([Fault(cls.kind, expected or f"a {cls.kind} such as {cls.example!r}", shown)])
+        return MeasureError([Fault(cls.kind, expected or f"a {cls.kind} such as {cls.example!r}", shown(written))])
 
 
 def _number(found: re.Match[str], written: str, measure: type[Measure]) -> Decimal:
@@ -199,7 +198,7 @@ def _number(found: re.Match[str], written: str, measure: type[Measure]) -> Decim
     bottom = Decimal(found["bottom"])
     if not bottom:
         raise measure._error(written, "a fraction with something under its line")
-    return _WIDE.divide(Decimal(found["whole"] or 0) * bottom + Decimal(found["top"]), bottom)
+    return _WIDE.divide(_WIDE.fma(Decimal(found["whole"] or 0), bottom, Decimal(found["top"])), bottom)
 
 
 class Length(Measure):
@@ -329,7 +328,7 @@ class Size:
         Raises:
             MeasureError: a side that is no length, or is nothing.
         """
-        if not isinstance(written, str):
+        if not isinstance(written, str) or len(written) > 120:
             raise _size_error(written)
         sides = _SIDES.fullmatch(written)
         second = sides["second"] if sides else written
@@ -376,7 +375,7 @@ class Size:
 
 
 def _size_error(written: object) -> MeasureError:
-    return MeasureError([Fault("size", f"width and height such as {Size.example!r}", repr(written)[:60])])
+    return MeasureError([Fault("size", f"width and height such as {Size.example!r}", shown(written))])
 
 
 def read_door_type(kind: type, value: Any) -> Any:
