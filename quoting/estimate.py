@@ -22,7 +22,7 @@ from quoting.planning.jobwork import PressSitting
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.pins import Pin
 from quoting.planning.prepared import PreparedJob
-from quoting.planning.search import JobPlan, RunnerUp, plan_job, way
+from quoting.planning.search import JobPlan, RunnerUp, plan_job, way, worked_out
 from quoting.presswork import PartCount
 from quoting.pricing import Price, price_option, with_deposit
 from quoting.rate_card import RateCard, tag_of
@@ -161,7 +161,7 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
     plan = plan_job(prepared, quantity)
     best = plan if free is prepared else plan_job(free, quantity, recording=False)
     lines = line_items(Recording(), plan.requirements, card, len(job.items))
-    price = _price(plan, lines, prepared, quantity, on)
+    price = _price(lines, prepared, quantity, on)
     days = _working_days(plan, lines, prepared)
     ready_on = calendar.after_working_days(on, days, card)
     return Option(
@@ -179,7 +179,7 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
         parcels=plan.work.parcels,
         working_days=days,
         ready_on=ready_on,
-        run_on=_printed(_price_of(prepared, quantity + RUN_ON, on)) - _printed(price),
+        run_on=printed(figures_of(prepared, quantity + RUN_ON, on).price) - printed(price),
         over_best=plan.exact_cost - best.exact_cost,
         runners_up=plan.runners_up,
         refusals=plan.refusals,
@@ -189,9 +189,7 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
     )
 
 
-def _price(
-    plan: JobPlan, lines: tuple[LineItem, ...], prepared: PreparedJob, quantity: int, on: datetime.date
-) -> Price:
+def _price(lines: tuple[LineItem, ...], prepared: PreparedJob, quantity: int, on: datetime.date) -> Price:
     job, card = prepared.job, prepared.card
     pieces = tuple(client_pieces(item, quantity) for item in job.items)
     left = calendar.working_days_until(job.needed_by, on, card) if job.rush and job.needed_by else None
@@ -200,13 +198,34 @@ def _price(
     return with_deposit(price, before)
 
 
-def _price_of(prepared: PreparedJob, quantity: int, on: datetime.date) -> Price:
-    plan = plan_job(prepared, quantity, recording=False)
-    lines = line_items(Plainly(), plan.requirements, prepared.card, len(prepared.job.items))
-    return _price(plan, lines, prepared, quantity, on)
+class Figures(Struct, frozen=True, kw_only=True):
+    """What one quantity comes to, without the sentences: for asking after many quantities."""
+
+    quantity: int
+    plan: JobPlan
+    lines: tuple[LineItem, ...]
+    price: Price
+    hours: Hours
 
 
-def _printed(price: Price) -> Decimal:
+def figures_of(prepared: PreparedJob, quantity: int, on: datetime.date, *, held: JobPlan | None = None) -> Figures:
+    """
+    The figures of one quantity, the same as in its estimate.
+
+    Args:
+        held: A plan to hold to, at whatever it costs now; the cheapest where none is given.
+    """
+    plan = plan_job(prepared, quantity, recording=False) if held is None else held
+    requirements = plan.requirements
+    if held is not None:
+        requirements = worked_out(Plainly(), prepared, quantity, [load.plan for load in held.loads])[2]
+    lines = line_items(Plainly(), requirements, prepared.card, len(prepared.job.items))
+    price = _price(lines, prepared, quantity, on)
+    return Figures(quantity=quantity, plan=plan, lines=lines, price=price, hours=_hours(lines, price, prepared.card))
+
+
+def printed(price: Price) -> Decimal:
+    """What a client reads as the price: with the tax where the card's prices have it in them."""
     return price.total if price.tax_included else price.net
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 
 from quoting.costing import RateMemory
 from quoting.errors import NoPlanError
@@ -43,3 +44,9 @@ class PreparedJob:
             for (_, part), found in zip(self.parts, self.candidates, strict=True)
             if found.refusals
         }
+
+    def at(self, card: RateCard) -> PreparedJob:
+        """The same job and candidates at another card's rates: for asking what a plan would cost then."""
+        other = copy(self)
+        other.card, other.rates, other.memory = card, RateMemory(card), WashMemory(card)
+        return other

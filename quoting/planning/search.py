@@ -267,11 +267,21 @@ def _joining(do: Do, prepared: PreparedJob, loads: Sequence[PartWorkload]) -> li
 
 
 def worked_out(
-    do: Do, prepared: PreparedJob, quantity: int, plans: Sequence[PartPlan]
+    do: Do,
+    prepared: PreparedJob,
+    quantity: int,
+    plans: Sequence[PartPlan],
+    orders: Sequence[SittingOrder] | None = None,
 ) -> tuple[tuple[PartWorkload, ...], JobWork, tuple[Requirement, ...]]:
-    """Plans worked out in full, one of each part; a recording ``do`` has every formula written down."""
+    """
+    Plans worked out in full, one of each part; a recording ``do`` has every formula written down.
+
+    Args:
+        orders: The order of passes to hold to; the cheapest where none is given.
+    """
     job, card = prepared.job, prepared.card
-    orders = orders_of_passes(plans, card, prepared.memory)
+    if orders is None:
+        orders = orders_of_passes(plans, card, prepared.memory)
     loads: list[PartWorkload] = []
     for plan, (item, part) in zip(plans, prepared.parts, strict=True):
         printed = plan.printed(order_of(plan, orders))
