@@ -20,6 +20,8 @@ rdf:about=""><pdfaExtension:schemas><rdf:Bag><rdf:li rdf:parseType="Resource">\
 <pdfaProperty:category>internal</pdfaProperty:category>\
 <pdfaProperty:description>Part of ISO 14289</pdfaProperty:description></rdf:li></rdf:Seq></pdfaSchema:property>\
 </rdf:li></rdf:Bag></pdfaExtension:schemas></rdf:Description>"""
+# Keys of font programs, images and colour profiles, to which nothing can be added.
+_WHOLE = {"Length1", "Subtype", "N"}
 
 
 def finish(page_attached: tuple[Attached, ...]) -> Callable[[Any, Any], None]:
@@ -38,6 +40,9 @@ def finish(page_attached: tuple[Attached, ...]) -> Callable[[Any, Any], None]:
         files = [one for one in pdf.objects if getattr(one, "extra", {}).get("Type") == "/EmbeddedFile"]
         for stream, attached in zip(files, page_attached, strict=True):
             stream.extra["Subtype"] = "/" + attached.media_type.replace("/", "#2f")
+        for stream in pdf.objects:
+            if hasattr(stream, "compress"):
+                _end_clear_of_line_ends(stream)
 
     return finisher
 
@@ -48,3 +53,22 @@ def _say_it_is_accessible(pdf: Any) -> None:
             text = b"".join(part if isinstance(part, bytes) else str(part).encode() for part in stream.stream)
             stream.stream = [text.replace(_END_OF_METADATA, _UNIVERSAL_ACCESS + _END_OF_METADATA)]
             stream.compress = False
+
+
+def _end_clear_of_line_ends(stream: Any) -> None:
+    """
+    See that a stream's last byte is no line end: a reader that looks for ``endstream`` would take it for its own.
+
+    Compressed bytes end so by chance, one time in 128. What is text gets a line more; what is not stays uncompressed.
+    """
+    if not _ends_in_a_line_end(stream):
+        return
+    if stream.extra.get("Subtype") != "/Form" and _WHOLE & stream.extra.keys():
+        stream.compress = False
+    while stream.compress and _ends_in_a_line_end(stream):
+        stream.stream.append(b"")
+
+
+def _ends_in_a_line_end(stream: Any) -> bool:
+    data: bytes = stream.data
+    return data[: -len(b"\nendstream")].endswith((b"\r", b"\n"))

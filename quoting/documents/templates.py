@@ -15,6 +15,7 @@ from typing import Any
 
 import jinja2
 from jinja2.sandbox import ImmutableSandboxedEnvironment
+from markupsafe import Markup
 
 from quoting.documents.fonts import faces_for
 from quoting.documents.formats import Formats
@@ -101,6 +102,7 @@ def _environment(name: str, language: Language, currency: str, overlay: Path | N
         lstrip_blocks=True,
     )
     environment.filters.update(Formats(language.locale, currency).filters())
+    environment.filters["svg"] = Markup  # drawings are ours: every text in them is escaped where it is drawn
     environment.globals.update(say=language.say, say_many=language.say_many, language=language.code)
     return environment
 

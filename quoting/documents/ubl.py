@@ -43,7 +43,7 @@ def quotation_xml(quotation: Quotation) -> bytes:
         DocumentError: a text with characters that XML does not take.
     """
     root: Node = ("Quotation", list(_document(quotation)), {})
-    text = "\n".join(['<?xml version="1.0" encoding="UTF-8"?>', *_written(root, 0, _NAMESPACES), ""])
+    text = "\n".join(['<?xml version="1.0" encoding="UTF-8"?>', *_written(root, 0, _NAMESPACES)])
     unfit = next((character for character in text if not _fits_xml(character)), None)
     if unfit is not None:
         raise DocumentError(f"expected text that XML takes; found U+{ord(unfit):04X}")
