@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime
 import gc
+import re
 import shutil
 import sys
 from collections.abc import Callable
@@ -36,6 +37,22 @@ _day_option = click.option(
     default=None,
     help="The day it is made, as 2026-11-25; today if left out.",
 )
+_out_option = click.option("--out", type=_PATH, required=True, help="The file to write.")
+_templates_option = click.option(
+    "--templates", type=_PATH, default=None, help="Folder of your own templates, laid over ours."
+)
+_locale_option = click.option(
+    "--locale", callback=lambda _, __, told: _known_locale(told), help="Language and region, such as fr-FR."
+)
+
+
+def _known_locale(told: str | None) -> str | None:
+    """A locale as it was told, if documents can be written in its language."""
+    from quoting.languages import is_known, languages
+
+    if told is not None and not (re.fullmatch("[a-z]{2}-[A-Z]{2}", told) and is_known(told)):
+        raise click.BadParameter(f"expected one such as fr-FR, of {', '.join(languages())}; found {told}")
+    return told
 
 
 def main() -> None:
@@ -108,15 +125,59 @@ def price(
 @click.argument("job_path", metavar="JOB", type=_PATH)
 @_card_option
 @_day_option
-@click.option("--out", type=_PATH, required=True, help="The PDF file to write.")
-def quote(job_path: Path, card_path: Path, on: datetime.datetime | None, out: Path) -> None:
-    """Write the client's quotation as PDF."""
-    from quoting.cli.demo import write_quotation
+@_out_option
+@_locale_option
+@_templates_option
+@click.option("--format", "kind", type=click.Choice(["pdf", "json", "xml"]), default="pdf", show_default=True)
+def quote(
+    job_path: Path,
+    card_path: Path,
+    on: datetime.datetime | None,
+    out: Path,
+    locale: str | None,
+    templates: Path | None,
+    kind: str,
+) -> None:
+    """Write the client's quotation: PDF, JSON, or OASIS UBL 2.1 as XML."""
+    from quoting.cli.documents import quotation_as, write_file
+    from quoting.estimate import estimate_job, load_job
+    from quoting.quotation import quotation_for
+    from quoting.rate_card import load_rate_card
+
+    card = load_rate_card(card_path)
+    quotation = quotation_for(estimate_job(load_job(job_path), card, on=_day(on, card)), card, locale=locale)
+    write_file(quotation_as(kind, quotation, templates), out)
+    click.echo(f"{out} written")
+
+
+@commands.command()
+@click.argument("job_path", metavar="JOB", type=_PATH)
+@_card_option
+@_day_option
+@_out_option
+@_locale_option
+@_templates_option
+@click.option("--quantity", type=int, default=None, help="Which of the job's quantities; the first if left out.")
+def docket(
+    job_path: Path,
+    card_path: Path,
+    on: datetime.datetime | None,
+    out: Path,
+    locale: str | None,
+    templates: Path | None,
+    quantity: int | None,
+) -> None:
+    """Write the job docket for the bench as PDF. For the shop, not for the client."""
+    from quoting.cli.documents import write_file
+    from quoting.docket import docket_for
+    from quoting.documents import docket_pdf
     from quoting.estimate import estimate_job, load_job
     from quoting.rate_card import load_rate_card
 
     card = load_rate_card(card_path)
-    write_quotation(estimate_job(load_job(job_path), card, on=_day(on, card)), card, out)
+    estimate = estimate_job(load_job(job_path), card, on=_day(on, card))
+    made = docket_for(estimate, card, quantity=quantity, locale=locale)
+    write_file(docket_pdf(made, templates=templates), out)
     click.echo(f"{out} written")
 
 

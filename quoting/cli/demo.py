@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import click
 
+from quoting.cli.documents import write_file
 from quoting.cli.words import amount, table
 from quoting.errors import DocumentError, QuotingError
 from quoting.estimate import Estimate, estimate_job, load_job
@@ -27,14 +28,7 @@ def write_quotation(estimate: Estimate, card: RateCard, out: Path) -> None:
     """
     from quoting.documents import quotation_pdf
 
-    pdf = quotation_pdf(quotation_for(estimate, card))
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        half_written = out.with_name(out.name + ".part")
-        half_written.write_bytes(pdf)
-        half_written.replace(out)
-    except OSError as error:
-        raise DocumentError(f"expected to write {out}; found {error.strerror}") from error
+    write_file(quotation_pdf(quotation_for(estimate, card)), out)
 
 
 def run_demo(out: Path, on: datetime.date | None) -> int:
