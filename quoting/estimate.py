@@ -12,7 +12,7 @@ from msgspec import Struct
 
 from quoting import calendar, reader
 from quoting.checking import check_job
-from quoting.errors import Fault, InputError, JobError
+from quoting.errors import Fault, InputError, JobError, shown
 from quoting.formulas import Plainly, Recording
 from quoting.job import Item, Job
 from quoting.line_items import LineItem, line_items
@@ -100,9 +100,13 @@ def read_job(data: Any) -> Job:
         JobError: with every fault of it.
     """
     try:
-        return reader.convert(data, Job)
+        job = reader.convert(data, Job)
+        reader.to_json(job)  # what cannot be written cannot be quoted: half a surrogate pair
     except InputError as error:
         raise JobError(error.faults) from error
+    except UnicodeEncodeError as error:
+        raise JobError([Fault("$", "text that can be written as UTF-8", shown(error.object))]) from error
+    return job
 
 
 @in_engine_context
@@ -116,8 +120,7 @@ def load_job(path: Path | str) -> Job:
     name = Path(path)
     try:
         text = name.read_text(encoding="utf-8")
-        data = reader.json_data(text) if name.suffix == ".json" else reader.toml_data(text)
-        return reader.convert(data, Job)
+        return read_job(reader.json_data(text) if name.suffix == ".json" else reader.toml_data(text))
     except (OSError, UnicodeDecodeError) as error:
         raise JobError([Fault("$", "a readable job file", str(error), name.name)]) from error
     except InputError as error:

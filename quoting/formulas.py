@@ -93,4 +93,5 @@ class Recording:
 
 
 def _shown(value: Any) -> str:
-    return plain(Decimal(value), places=6)
+    number = Decimal(value)
+    return plain(number, places=6 if abs(number) >= 1 else 10)

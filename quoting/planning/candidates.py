@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from msgspec import Struct
 
-from quoting.job import Item, Part
+from quoting.job import HandSet, Item, Part
 from quoting.numbers import plain
 from quoting.planning.forms import FormPlan
 from quoting.planning.impositions import MOST_UP, Imposed, impose
@@ -143,7 +143,7 @@ def _plan(
         versions_together=imposed.versions_together,
         passes=imposed.passes,
         forms=imposed.forms,
-        warnings=tuple(_warnings(item, part, forms, card, stock)),
+        warnings=(*_warnings(part, card, stock), *_press_warnings(imposed, press, card)),
     )
 
 
@@ -218,11 +218,29 @@ def _cut_to_pieces(
     return inner + trims, imposed.across - 1 + imposed.down - 1 + trims
 
 
-def _warnings(
-    item: Item, part: Part, forms: PartForms, card: RateCard, stock: ParentSheets | ReadyCut
-) -> Iterator[str]:
+def _press_warnings(imposed: Imposed, press: Press, card: RateCard) -> Iterator[str]:
+    for work in imposed.passes:
+        if work.large_form:
+            yield f"{work.label}: a large form for {press.name}; build the impression with care"
+        if work.force_n > press.greatest_force * card.limits.force_warning:
+            share = plain(work.force_n / press.greatest_force * 100, places=0)
+            yield f"{work.label}: asks {share} % of the impression that {press.name} can give"
+
+
+def _warnings(part: Part, card: RateCard, stock: ParentSheets | ReadyCut) -> Iterator[str]:
     both_deep = all(side is not None and side.impression == "deep" for side in (part.front, part.back))
     if both_deep and stock.caliper < card.limits.thin_stock:
         yield f"{part.name}: deep impression on both sides of {stock.name}, thin enough to show it"
+    for name in _founts_of_text(part):
+        speed, wonderful = card.founts[name].ems_an_hour, card.composing.wonderful_ems_an_hour
+        if speed > wonderful:
+            told = f"{part.name}: {plain(speed)} ems an hour in {card.founts[name].name}"
+            yield f"{told}, over the {plain(wonderful)} that the card calls wonderful"
     if isinstance(stock, ReadyCut) and stock.damped:
         yield f"{part.name}: {stock.name} is printed damped: dry it before it is packed"
+
+
+def _founts_of_text(part: Part) -> set[str]:
+    """Founts that running text of a part is set in."""
+    forms = [colour.form for side in (part.front, part.back) if side for colour in side.colours]
+    return {form.text.fount for form in forms if isinstance(form, HandSet) and form.text is not None}

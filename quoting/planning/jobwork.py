@@ -162,13 +162,13 @@ def _at_press(
         after = runs[place + 1][0] if place + 1 < len(runs) else CLEAN
         if ink != CLEAN:
             asked.extend(_ink_and_wash(do, ink, after, 1, passes, order.press, job, card, memory))
-    more_days = _further_days([minutes[work] for work in order.passes], card)
-    for work, days in zip(order.passes, more_days, strict=True):
-        if is_some(days) and work.ink:  # washed off at night, inked up in the morning
-            asked.extend(_ink_and_wash(do, work.ink, CLEAN, days, [work], order.press, job, card, memory))
-    sitting = PressSitting(
-        press=order.press, passes=tuple(work.label for work in order.passes), further_days=sum(more_days)
-    )
+    a_day = card.working_days.press_hours * MINUTES_AN_HOUR
+    nights = _nights(sum((minutes[work] for work in order.passes), Decimal(0)), a_day)
+    inked = [run for run in runs if run[0] != CLEAN]
+    if is_some(nights) and inked:  # washed off at night, inked up in the morning
+        ink, passes = max(inked, key=lambda run: memory.night_cost(order.press, run[0]))
+        asked.extend(_ink_and_wash(do, ink, CLEAN, nights, passes, order.press, job, card, memory))
+    sitting = PressSitting(press=order.press, passes=tuple(work.label for work in order.passes), further_days=nights)
     return sitting, asked
 
 
@@ -240,18 +240,6 @@ def _labour(
         steps=do.taken(),
         weights=weights,
     )
-
-
-def _further_days(minutes: Sequence[Decimal], card: RateCard) -> list[int]:
-    """For each pass of a sitting, the nights that fall into it."""
-    a_day = card.working_days.press_hours * MINUTES_AN_HOUR
-    nights = []
-    done = Decimal(0)
-    for some in minutes:
-        before = _nights(done, a_day)
-        done += some
-        nights.append(_nights(done, a_day) - before)
-    return nights
 
 
 def _nights(minutes: Decimal, a_day: Decimal) -> int:

@@ -36,6 +36,12 @@ class WashMemory:
             self._costs[press_name] = self._work_out(press_name)
         return self._costs[press_name]
 
+    def night_cost(self, press_name: str, ink: str) -> Decimal:
+        """What it costs to wash an ink off one press for the night and put it on again. [money]"""
+        costs = self.costs(press_name)
+        wash = next(cost for before, after, cost in costs.washes if (before, after) == (ink, CLEAN))
+        return wash + dict(costs.inkings)[ink]
+
     def _work_out(self, press_name: str) -> WashCosts:
         card, press = self.card, self.card.presses[press_name]
         rate = card.person_rate(card.worked_by.presswork) + card.machine_rate(press_name)
