@@ -47,6 +47,7 @@ class LineItem(Struct, frozen=True, kw_only=True):
     cost: Decimal
     price: Decimal
     sentence: str
+    price_sentence: str
     workings: tuple[Working, ...]
     person: str | None = None
     machine: str | None = None
@@ -241,7 +242,7 @@ def _line(
     is_delivery: bool = False,
 ) -> LineItem:
     price = do(marked_up, cost=exact, rise=rise_on(card, cost_class))
-    do.taken()
+    price_sentence = _sentence([], do.taken())
     currency = card.region.currency
     return LineItem(
         operation=operation,
@@ -256,6 +257,7 @@ def _line(
         cost=round_amount(exact, currency),
         price=round_amount(price, currency),
         sentence=sentence,
+        price_sentence=price_sentence,
         workings=workings,
         person=person,
         machine=machine,

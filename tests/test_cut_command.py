@@ -67,9 +67,8 @@ def test_a_drawing_has_dimensions_cut_order_and_words_as_text(tmp_path: Path) ->
 
 def test_a_list_of_sheets_and_pieces_is_read_from_a_file(tmp_path: Path) -> None:
     listed = tmp_path / "cuts.toml"
-    listed.write_text(
-        '[[cuts]]\nsheet = "24 x 38 in"\npiece = "6 x 9 1/2 in"\n\n[[cuts]]\nsheet = "20 x 26 in"\npiece = "5 x 7 in"\n'
-    )
+    cuts = (("24 x 38 in", "6 x 9 1/2 in"), ("20 x 26 in", "5 x 7 in"))
+    listed.write_text("".join(f'[[cuts]]\nsheet = "{sheet}"\npiece = "{piece}"\n' for sheet, piece in cuts))
 
     told = json.loads(run("cut", "--from", str(listed), "--json").stdout)
 

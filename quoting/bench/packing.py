@@ -7,7 +7,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
-from quoting.formulas import Do, formula
+from quoting.formulas import Do, Step, formula
 from quoting.numbers import number, whole_up
 from quoting.requirements import Charge, Labour
 from quoting.shop import Name
@@ -120,9 +120,15 @@ def collating_labour(do: Do, rates: PackingRates, *, pieces: int, person: str) -
 
 
 def parcel_requirements(
-    do: Do, rates: PackingRates, *, parcels: int, weights: tuple[Decimal, ...], person: str
+    do: Do,
+    rates: PackingRates,
+    *,
+    parcels: int,
+    weights: tuple[Decimal, ...],
+    weighing: tuple[Step, ...],
+    person: str,
 ) -> tuple[Labour | Charge, ...]:
-    """Packing the parcels, and what they are made of."""
+    """Packing the parcels, and what they are made of; ``weighing`` is how the weights were worked out."""
     minutes = do(minutes_each, pieces=parcels, each=rates.parcel.in_base_unit)
     labour = Labour(
         operation="Packing",
@@ -132,7 +138,7 @@ def parcel_requirements(
         driver_unit="parcels",
         person=person,
         minutes=minutes,
-        steps=do.taken(),
+        steps=(*weighing, *do.taken()),
         weights=weights,
     )
     cost = do(delivery_charge, parcels=parcels, price=rates.parcel_materials.in_base_unit)

@@ -109,6 +109,7 @@ def _sentences(option: Option) -> Iterator[str]:
     for line in option.lines:
         yield click.style(f"{line.operation}: {plain(line.cost, places=2)}", bold=True)
         yield from (f"  {sentence}" for sentence in _line_sentences(line))
+        yield f"  price: {line.price_sentence}"
     for rule in option.price.rules:
         yield f"{click.style(rule.rule, bold=True)}: {rule.sentence}: {plain(rule.amount, places=2)}"
 

@@ -120,7 +120,14 @@ def packing_and_delivery(
     grams = sum(weights, Decimal(0))
     parcels = do(parcels_to_pack, grams=grams, parcel_mass=card.packing.parcel_mass.in_base_unit)
     requirements.extend(
-        parcel_requirements(do, card.packing, parcels=parcels, weights=weights, person=card.worked_by.packing)
+        parcel_requirements(
+            do,
+            card.packing,
+            parcels=parcels,
+            weights=weights,
+            weighing=tuple(step for load in loads for step in load.weighing),
+            person=card.worked_by.packing,
+        )
     )
     requirements.extend(_delivery(do, job, card, parcels, grams))
     return parcels, grams, tuple(requirements)

@@ -17,7 +17,7 @@ from quoting.bench.prepress import prepress_labour
 from quoting.bench.running import running_labour
 from quoting.bench.stone import lock_up_of, stone_labour
 from quoting.bench.washing_up import CLEAN, wash_table
-from quoting.formulas import Do, formula
+from quoting.formulas import Do, Step, formula
 from quoting.job import Item, Job, Part
 from quoting.numbers import number, whole_up
 from quoting.operations.finishing import FinishingBase, FinishingWork
@@ -41,6 +41,7 @@ class PartWorkload(Struct, frozen=True, kw_only=True):
     grams: Decimal
     sheets_from_stock: int
     pass_minutes: tuple[Decimal, ...]
+    weighing: tuple[Step, ...] = ()
 
 
 @formula(
@@ -105,7 +106,7 @@ def part_workload(
         area_mm2=part.size.area_mm2,
         grammage=card.stocks[plan.stock].grammage.in_base_unit,
     )
-    do.taken()
+    weighing = do.taken()
     return PartWorkload(
         plan=plan,
         count=count,
@@ -113,6 +114,7 @@ def part_workload(
         grams=grams,
         sheets_from_stock=from_stock,
         pass_minutes=tuple(pass_minutes),
+        weighing=weighing,
     )
 
 
