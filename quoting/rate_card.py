@@ -143,13 +143,18 @@ class SpoilageRates(Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
 
 
 class Limits(Struct, frozen=True, forbid_unknown_fields=True):
-    """Bounds of good practice that the shop holds to."""
+    """
+    Bounds of good practice that the shop holds to.
+
+    ``die_web``: board left between two pieces that a die cuts out of one sheet.
+    """
 
     bleed: Length
     type_height_tolerance: Length
     large_form_warning: Share
     force_warning: Share
     thin_stock: Length
+    die_web: Length = Length("3 mm")
 
 
 class Rounding(Struct, frozen=True, forbid_unknown_fields=True):

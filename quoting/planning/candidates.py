@@ -13,7 +13,7 @@ from quoting.planning.forms import FormPlan
 from quoting.planning.impositions import MOST_UP, Imposed, impose
 from quoting.planning.parents import press_sheets_out
 from quoting.planning.part_plan import PartPlan
-from quoting.planning.refusals import part_refusal, press_refusal, sheet_refusal
+from quoting.planning.refusals import is_die_cut, part_refusal, press_refusal, sheet_refusal
 from quoting.planning.settings import SetPart, case_refusal, ways_to_set
 from quoting.rate_card import RateCard
 from quoting.shop import ParentSheets, Press, ReadyCut
@@ -167,8 +167,10 @@ def _press_sheet(
     border = _border_mm(part, forms, imposed)
     grip = Decimal(0) if border >= press.gripper else press.gripper.in_base_unit
     grips = 2 if imposed.imposition == "work-and-tumble" else 1
-    width = imposed.across * (part.size.width_mm + 2 * bleed)
-    height = imposed.down * (part.size.height_mm + 2 * bleed) + grip * grips
+    web = card.limits.die_web.in_base_unit if is_die_cut(part, stock) else Decimal(0)
+    between = max(Decimal(0), web - 2 * bleed)
+    width = imposed.across * (part.size.width_mm + 2 * bleed + between) - between
+    height = imposed.down * (part.size.height_mm + 2 * bleed + between) - between + grip * grips
     least = sorted((press.least_sheet.width_mm, press.least_sheet.height_mm))
     if width <= height:
         return max(width, least[0]), max(height, least[1])
@@ -206,7 +208,7 @@ def _cut_to_pieces(
     height: Decimal,
 ) -> tuple[int, int]:
     """Cuts and settings from a printed press sheet to trimmed pieces."""
-    if isinstance(stock, ReadyCut):
+    if isinstance(stock, ReadyCut) or is_die_cut(part, stock):
         return 0, 0
     bleed = bleed_of(forms, card)
     edge_width = width - imposed.across * part.size.width_mm

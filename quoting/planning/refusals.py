@@ -13,7 +13,7 @@ from quoting.job import HandSet, Part, Side
 from quoting.numbers import plain
 from quoting.planning.forms import FormPlan
 from quoting.planning.settings import WAYS_ROUND, told_short
-from quoting.rate_card import RateCard
+from quoting.rate_card import RateCard, tag_of
 from quoting.shop import ParentSheets, Press, ReadyCut
 from quoting.units import TYPE_HEIGHT_MM, Size
 from quoting.wording import in_settings, short_of, sorts_kept
@@ -33,6 +33,7 @@ def part_refusal(part: Part, forms: Sequence[FormPlan], stock: ParentSheets | Re
         _deep_type_refusal(part, forms),
         _fount_refusal(part, card),
         _ready_cut_refusal(part, stock),
+        _shape_refusal(part, stock),
     )
     return next((refusal for refusal in checks if refusal), "")
 
@@ -190,6 +191,21 @@ def _ready_cut_refusal(part: Part, stock: ParentSheets | ReadyCut) -> str:
         return (
             f"{stock.name} comes ready cut as {stock.shape}, {stock.size}, and never meets the knife;"
             f" {part.size}, {part.shape} was asked for: choose that size, or a parent sheet"
+        )
+    return ""
+
+
+def is_die_cut(part: Part, stock: ParentSheets | ReadyCut) -> bool:
+    """Whether a die cuts the piece out of a printed sheet."""
+    return part.shape != "rectangular" and isinstance(stock, ParentSheets)
+
+
+def _shape_refusal(part: Part, stock: ParentSheets | ReadyCut) -> str:
+    has_die = any(tag_of(asked) == "die-cutting" for asked in part.finishing)
+    if is_die_cut(part, stock) and not has_die:
+        return (
+            f"no guillotine cuts a {part.shape} piece out of {stock.name}:"
+            " add die-cutting to its finishing, or choose a ready-cut blank of that shape"
         )
     return ""
 
