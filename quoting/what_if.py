@@ -10,12 +10,13 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterator, Sequence
+from copy import copy
 from decimal import Decimal
 from fnmatch import fnmatchcase
 from typing import Any
 
 from msgspec import Struct
-from msgspec.structs import replace
+from msgspec.structs import force_setattr, replace
 
 from quoting.checking import check_job
 from quoting.compare import left_at
@@ -163,7 +164,10 @@ def _changed(key: str, value: Any, measures: dict[str, Any]) -> Any:
         return value
     inner = {name: _changed(f"{key}.{name}" if key else name, one, measures) for name, one in _inside(value)}
     if hasattr(value, "__struct_fields__"):
-        return replace(value, **inner)
+        other = copy(value)
+        for name, one in inner.items():
+            force_setattr(other, name, one)  # many numbers at once do not pass a struct's own checks
+        return other
     return inner if isinstance(value, dict) else tuple(inner.values()) if isinstance(value, tuple) else value
 
 

@@ -96,7 +96,7 @@ def pile_labour(
         operation=operation,
         what=label,
         item=item,
-        driver=Decimal(pieces),
+        driver=number(pieces),
         driver_unit="pieces",
         person=person,
         minutes=minutes,
