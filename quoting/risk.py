@@ -30,7 +30,7 @@ from quoting.job import Job
 from quoting.many import Floats, Many, floats
 from quoting.money import round_amount, smallest_coin, to_next_step
 from quoting.numbers import in_engine_context
-from quoting.planning.orders import orders_of_passes
+from quoting.planning.orders import WashMemory, orders_of_passes
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.search import worked_out
 from quoting.pricing import fees_grossed_up
@@ -135,6 +135,7 @@ class HeldJob:
         """
         card = with_measures(self.prepared.card, dict(measures))
         at = self.prepared.at(card)
+        at.memory = WashMemory(card, dearest_by=self.prepared.memory)
         _, _, requirements = worked_out(Plainly(), at, self.figures.quantity, self.plans, self.orders)
         return exact_cost(Plainly(), requirements, card, self.prepared.rates)
 

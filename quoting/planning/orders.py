@@ -23,10 +23,15 @@ class SittingOrder(Struct, frozen=True):
 
 
 class WashMemory:
-    """Wash-ups and inkings of one card as money, worked out once for many plans."""
+    """
+    Wash-ups and inkings of one card as money, worked out once for many plans.
 
-    def __init__(self, card: RateCard) -> None:
-        self.card = card
+    Args:
+        dearest_by: Whose costs say which ink is the dearest of a sitting, where a plan is held.
+    """
+
+    def __init__(self, card: RateCard, dearest_by: WashMemory | None = None) -> None:
+        self.card, self._dearest_by = card, dearest_by
         self.minutes = wash_table(card.washing_up, card.inks)
         self._costs: dict[str, WashCosts] = {}
 
@@ -38,6 +43,8 @@ class WashMemory:
 
     def night_cost(self, press_name: str, ink: str) -> Decimal:
         """What it costs to wash an ink off one press for the night and put it on again. [money]"""
+        if self._dearest_by is not None:
+            return self._dearest_by.night_cost(press_name, ink)
         costs = self.costs(press_name)
         wash = next(cost for before, after, cost in costs.washes if (before, after) == (ink, CLEAN))
         return wash + dict(costs.inkings)[ink]
