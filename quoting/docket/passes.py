@@ -220,4 +220,5 @@ def _grams(grams: Decimal, language: Language) -> str:
 
 def minutes_told(minutes: Decimal, language: Language) -> str:
     """Minutes as the bench reads them: to one, under one to a tenth."""
-    return f"{language.number(as_told(minutes, places=0 if minutes >= 1 else 1))} min"
+    told = language.number(as_told(minutes, places=0 if minutes >= 1 else 1))
+    return language.say("{minutes} min", minutes=told)

@@ -52,7 +52,7 @@ def test_plurals_have_as_many_forms_as_the_language(name: str) -> None:
 def test_hardly_a_message_is_left_in_english(name: str) -> None:
     same = [message.id for message in messages(read(name)) if message.string == message.id]
 
-    assert len(same) <= 8
+    assert len(same) <= 12
 
 
 def test_trade_words_are_the_languages_own() -> None:
