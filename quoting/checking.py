@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from quoting.errors import Fault, NotOfferedError
-from quoting.job import ClientPlate, Colour, HandSet, Item, Job, Part, ReliefPlate
+from quoting.errors import Fault, MeasureError, NotOfferedError
+from quoting.job import ClientPlate, Colour, HandSet, Item, Job, Part, ReliefPlate, TextBlock
 from quoting.languages import is_known, languages
 from quoting.rate_card import RateCard, tag_of
+from quoting.wording import text_fitted
 
 
 def check_job(job: Job, card: RateCard) -> None:
@@ -71,7 +72,7 @@ def _colour_faults(where: str, item: Item, colour: Colour, card: RateCard) -> It
     if isinstance(form, ReliefPlate):
         yield from _known(f"{where}.form.supplier", card.plate_suppliers, form.supplier)
     if isinstance(form, HandSet):
-        yield from _hand_set_faults(f"{where}.form", form, card)
+        yield from _hand_set_faults(f"{where}.form", form, card, versions=item.versions)
     if colour.version_lines and item.versions == 1:
         yield Fault(f"{where}.version_lines", "versions over 1 on the item", "1 version")
     if isinstance(form, HandSet) and colour.version_lines > len(form.lines):
@@ -80,8 +81,24 @@ def _colour_faults(where: str, item: Item, colour: Colour, card: RateCard) -> It
         yield Fault(f"{where}.version_lines", "0, as a client's plate does not change", str(colour.version_lines))
 
 
-def _hand_set_faults(where: str, form: HandSet, card: RateCard) -> Iterator[Fault]:
+def _hand_set_faults(where: str, form: HandSet, card: RateCard, *, versions: int) -> Iterator[Fault]:
     for place, line in enumerate(form.lines):
         yield from _known(f"{where}.lines[{place}].fount", card.founts, line.fount)
+        if line.further and len(line.further) != versions - 1:
+            found = f"{len(line.further)} of {versions} versions"
+            yield Fault(f"{where}.lines[{place}].further", f"{versions - 1} readings, one a further version", found)
     if form.text is not None:
         yield from _known(f"{where}.text.fount", card.founts, form.text.fount)
+        yield from _text_faults(f"{where}.text", form.text, card)
+
+
+def _text_faults(where: str, text: TextBlock, card: RateCard) -> Iterator[Fault]:
+    if text.copy != "plain":
+        yield from _known(f"{where}.copy", {**card.composing.copy_factors}, text.copy)
+    if text.fount not in card.founts:
+        return
+    try:
+        text_fitted(text, card.founts)
+    except MeasureError as error:
+        for fault in error.faults:
+            yield Fault(f"{where}.wording, {fault.where}", fault.expected, fault.found)

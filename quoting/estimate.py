@@ -19,6 +19,7 @@ from quoting.line_items import LineItem, line_items
 from quoting.money import round_amount
 from quoting.numbers import in_engine_context
 from quoting.planning.jobwork import PressSitting
+from quoting.planning.orders import case_settings
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.pins import Pin
 from quoting.planning.prepared import PreparedJob
@@ -186,7 +187,7 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
         over_best=plan.exact_cost - best.exact_cost,
         runners_up=plan.runners_up,
         refusals=plan.refusals,
-        warnings=_warnings(plan, job, ready_on),
+        warnings=_warnings(plan, job, card, ready_on),
         plans_costed=plan.plans_costed,
         plans_possible=plan.plans_possible,
     )
@@ -270,8 +271,12 @@ def _working_days(plan: JobPlan, lines: tuple[LineItem, ...], prepared: Prepared
     )
 
 
-def _warnings(plan: JobPlan, job: Job, ready_on: datetime.date) -> tuple[str, ...]:
+def _warnings(plan: JobPlan, job: Job, card: RateCard, ready_on: datetime.date) -> tuple[str, ...]:
     warnings = [warning for load in plan.loads for warning in load.plan.warnings]
+    settings = case_settings([load.plan for load in plan.loads], card)
+    if len(settings) > 1:
+        told = "; then ".join(", ".join(f"[{work.label}]" for work in group) for group in settings)
+        warnings.append(f"the cases cannot hold every form at once; what stands is distributed first: {told}")
     if job.needed_by is not None and ready_on > job.needed_by:
         warnings.append(f"needed by {job.needed_by}, ready on {ready_on}: agree the day, or make it a rush")
     return tuple(warnings)

@@ -53,6 +53,11 @@ class Pass(Struct, frozen=True, kw_only=True, omit_defaults=True):
     set_with_last: bool = False
     stand_ins: bool = False
 
+    @property
+    def of_the_case(self) -> tuple[object, ...]:
+        """All that decides what may stand at once with it; nothing where no sorts are counted."""
+        return (self.sorts, self.set_with_last, self.stand_ins) if self.sorts else ()
+
 
 class PassCount(Struct, frozen=True, kw_only=True):
     """

@@ -143,7 +143,11 @@ def _plan(
         versions_together=imposed.versions_together,
         passes=imposed.passes,
         forms=imposed.forms,
-        warnings=(*_warnings(part, card, stock), *_press_warnings(imposed, press, card)),
+        warnings=(
+            *_warnings(part, card, stock),
+            *_case_warnings(part, forms),
+            *_press_warnings(imposed, press, card),
+        ),
     )
 
 
@@ -227,6 +231,11 @@ def _press_warnings(imposed: Imposed, press: Press, card: RateCard) -> Iterator[
         if work.force_n > press.greatest_force * card.limits.force_warning:
             share = plain(work.force_n / press.greatest_force * 100, places=0)
             yield f"{work.label}: asks {share} % of the impression that {press.name} can give"
+
+
+def _case_warnings(part: Part, forms: PartForms) -> Iterator[str]:
+    if any(form.told for form in forms.all):
+        yield f"{part.name}: the case is short, so it is set in several settings: print, distribute, set again"
 
 
 def _warnings(part: Part, card: RateCard, stock: ParentSheets | ReadyCut) -> Iterator[str]:

@@ -27,10 +27,13 @@ Draws = dict[tuple[PotKind, str], Decimal]
 
 
 def signature(plan: PartPlan, prepared: PreparedJob) -> Signature:
-    """What inking, washing and the order of passes know of a plan."""
+    """What inking, washing, the cases and the order of passes know of a plan."""
     return (
         plan.press,
-        *((work.ink, work.side, work.colours_before, is_wet(work, prepared.card)) for work in plan.passes),
+        *(
+            (work.ink, work.side, work.colours_before, is_wet(work, prepared.card), *work.of_the_case)
+            for work in plan.passes
+        ),
     )
 
 

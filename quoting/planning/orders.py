@@ -69,13 +69,18 @@ def orders_of_passes(plans: Sequence[PartPlan], card: RateCard, memory: WashMemo
     Where the cases cannot hold every form of the job at once, press by press for each setting of them:
     what stands is printed and distributed before the rest is set.
     """
-    if not any(work.sorts for plan in plans for work in plan.passes):
-        return _in_one_setting([work for plan in plans for work in plan.passes], card, memory)
-    passes = [work for plan in plans for work in sorted(plan.passes, key=_listed_place)]
-    groups = settings_of_the_case(passes, card.founts)
+    groups = case_settings(plans, card)
     if len(groups) == 1:
         return _in_one_setting([work for plan in plans for work in plan.passes], card, memory)
     return tuple(order for group in groups for order in _in_one_setting(group, card, memory))
+
+
+def case_settings(plans: Sequence[PartPlan], card: RateCard) -> tuple[tuple[Pass, ...], ...]:
+    """All passes in groups whose forms stand at once: one, where the cases hold every form of the job."""
+    passes = [work for plan in plans for work in sorted(plan.passes, key=_listed_place)]
+    if not any(work.sorts for work in passes):
+        return (tuple(passes),)
+    return settings_of_the_case(passes, card.founts)
 
 
 def _listed_place(work: Pass) -> tuple[bool, int]:
