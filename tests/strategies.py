@@ -112,6 +112,7 @@ def _vary_spoilage(draw: DrawFn, card: Data) -> None:
         "set_up_register": draw(st.integers(0, 15)),
         "set_up_again": draw(st.sampled_from(["spoiled sheets used again", "fresh sheets each pass"])),
         "register_colour": draw(tenths(0, 4, "%")),
+        "rule": draw(st.sampled_from(["backwards", "backwards", "additive"])),
         "least_pieces": draw(st.integers(0, 30)),
         "least_share": draw(whole(0, 10, "%")),
     }
@@ -154,6 +155,7 @@ def _vary_benches(draw: DrawFn, card: Data) -> None:
         for name, written in card[bench].items():
             if isinstance(written, str) and written.endswith(" min"):
                 card[bench][name] = draw(tenths(0, 40, "min"))
+    card["stone"]["mounting"] = draw(tenths(0, 5, "min"))
     for row in card["washing_up"]["minutes"].values():
         for after in row:
             row[after] = draw(tenths(0, 45, "min"))
@@ -181,7 +183,10 @@ def _vary_pricing(draw: DrawFn, card: Data) -> None:
     pricing = card["pricing"]
     pricing.pop("mark_ups", None)
     pricing.pop("target_margin", None)
-    if draw(st.booleans()):
+    way = draw(st.sampled_from(["mark_ups", "target_margin", "hour_target"]))
+    if way == "hour_target":
+        pricing["hour_target"] = draw(money(0, 150))
+    elif way == "mark_ups":
         classes = ("labour", "materials", "bought_in")
         pricing["mark_ups"] = {name: draw(whole(0, 150, "%")) for name in classes}
     else:
@@ -424,7 +429,8 @@ def colour_of(form: Data, ink: str | None = "black", **more: Any) -> Data:
     return {"form": form, **({"ink": ink} if ink else {}), **more}
 
 
-def _plate(shop: str, size: str = "60 x 40 mm", inked: str = "10 %", **more: Any) -> Data:
+def plate_of(shop: str, size: str = "60 x 40 mm", inked: str = "10 %", **more: Any) -> Data:
+    """A relief plate of a shop's own supplier."""
     supplier = next(iter(_demo_card(shop)["plate_suppliers"]))
     return {"kind": "plate", "supplier": supplier, "size": size, "share_inked": inked, **more}
 
@@ -453,7 +459,7 @@ def _wash_jobs(shop: str) -> Iterator[tuple[str, Data]]:
         for other in SHADES[place:]:
             pair = (inks[shade][0], inks[other][1 if shade == other else 0])
             sides = {
-                side: {"colours": [colour_of(_plate(shop), ink)]}
+                side: {"colours": [colour_of(plate_of(shop), ink)]}
                 for side, ink in zip(("front", "back"), pair, strict=True)
             }
             yield f"washes {shade} {other}", job_of(_card(shop) | sides)
@@ -496,7 +502,7 @@ def _extra_jobs(shop: str) -> dict[str, Data]:
         "everything finished": job_of(
             piece
             | {
-                "front": {"colours": [colour_of(_plate(shop))]},
+                "front": {"colours": [colour_of(plate_of(shop))]},
                 "finishing": [operation_data(kind, 1) for kind in kinds],
             }
         ),
@@ -521,8 +527,8 @@ def _extra_jobs(shop: str) -> dict[str, Data]:
                 "stock": cotton,
                 "front": {
                     "colours": [
-                        colour_of(_plate(shop, "140 x 190 mm", "60 %", artwork="to be designed")),
-                        colour_of(_plate(shop), matched, register="close", double_rolled=True),
+                        colour_of(plate_of(shop, "140 x 190 mm", "60 %", artwork="to be designed")),
+                        colour_of(plate_of(shop), matched, register="close", double_rolled=True),
                     ],
                     "impression": "deep",
                 },
@@ -552,8 +558,8 @@ def _extra_jobs(shop: str) -> dict[str, Data]:
                 "name": "Coaster",
                 "stock": board,
                 "size": _demo_card(shop)["stocks"][board]["size"],
-                "front": {"colours": [colour_of(_plate(shop))]},
-                "back": {"colours": [colour_of(_plate(shop), register="loose")]},
+                "front": {"colours": [colour_of(plate_of(shop))]},
+                "back": {"colours": [colour_of(plate_of(shop), register="loose")]},
             }
         ),
         "wood alone": job_of(
@@ -564,16 +570,17 @@ def _extra_jobs(shop: str) -> dict[str, Data]:
             piece
             | {
                 "size": "350 x 280 mm",
-                "front": {"colours": [colour_of(_plate(shop, "300 x 220 mm"))]},
+                "front": {"colours": [colour_of(plate_of(shop, "300 x 220 mm"))]},
             }
         ),
-        "many days": job_of(piece | {"front": {"colours": [colour_of(_plate(shop))]}}, quantities=[9000]),
+        "many days": job_of(piece | {"front": {"colours": [colour_of(plate_of(shop))]}}, quantities=[9000]),
         "sent, dear and late": job_of(
-            piece | {"front": {"colours": [colour_of(_plate(shop))]}, "per_set": 2},
-            {**piece, "name": "Blind card", "front": {"colours": [colour_of(_plate(shop), None)]}},
+            piece | {"front": {"colours": [colour_of(plate_of(shop))]}, "per_set": 2},
+            {**piece, "name": "Blind card", "front": {"colours": [colour_of(plate_of(shop), None)]}},
             quantities=[30],
         )
         | {
+            "order": "bespoke" if shop == "marrowby-lane" else "plain",
             "delivery": {"method": next(iter(_demo_card(shop)["delivery"]))},
             "discount": "trade",
             "rush": True,
