@@ -428,6 +428,33 @@ def offers(prices: Sequence[tuple[int, Decimal]]) -> Iterator[str]:
             yield f"{more:,} are {price - other} less than {quantity:,}: offer {more:,} instead"
 
 
+def answers(comparison: Comparison, variant: Variant) -> tuple[str, ...]:
+    """What an owner asks of a variant, in a line each."""
+    told = []
+    if variant.cells and variant.pays_from is None:
+        told.append("Least charge or floor holds the price up at every quantity compared.")
+    elif variant.cells and variant.pays_from != variant.cells[0].quantity:
+        told.append(f"Under {variant.pays_from:,} the job does not pay: least charge or floor holds its price up.")
+    asked = comparison.price_asked
+    if asked is not None and variant.cells:
+        told.append(_break_even_words(asked, variant, comparison))
+    told.extend(f"{offer[0].upper()}{offer[1:]}." for offer in variant.offers)
+    return tuple(told)
+
+
+def _break_even_words(asked: PriceAsked, variant: Variant, comparison: Comparison) -> str:
+    head = f"At {asked.amount} {comparison.currency} {asked.of}, before tax"
+    most = comparison.quantities[-1]
+    if asked.of == "in all":
+        if variant.break_even is None:
+            return f"{head}, no quantity up to {most:,} breaks even."
+        reached = " and more" if variant.break_even == most else ""
+        return f"{head}, the greatest quantity that breaks even is {variant.break_even:,}{reached}."
+    if variant.break_even is None:
+        return f"{head}, it does not break even by {most:,}."
+    return f"{head}, it breaks even from {variant.break_even:,} on."
+
+
 class TwoPoints(Struct, frozen=True):
     """A price as something fixed and something for each hundred more."""
 

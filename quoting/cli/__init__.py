@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from quoting.cli.comparing import compare, risk, what_if
 from quoting.errors import DocumentError, JobError, NoPlanError, QuotingError, RateCardError
 
 if TYPE_CHECKING:
@@ -180,6 +181,9 @@ def docket(
     write_file(docket_pdf(made, templates=templates), out)
     click.echo(f"{out} written")
 
+
+for owners_command in (compare, what_if, risk):
+    commands.add_command(owners_command)
 
 _MEASURES = ("gutter", "trim", "margins", "gripper", "bleed", "blade")
 

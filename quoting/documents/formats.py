@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
@@ -10,6 +11,8 @@ from typing import Any
 from babel.core import Locale
 from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal, format_percent
+
+from quoting.money import round_amount, to_next_step
 
 
 class Formats:
@@ -37,6 +40,16 @@ class Formats:
         """A share as per cent, no needless zeros."""
         return format_percent(share, format=None, locale=self.locale, decimal_quantization=False)
 
+    def rounded_share(self, share: Decimal) -> str:
+        """A share as per cent, to one place."""
+        rounded = to_next_step(share, Decimal("0.001"), up=False) + 0
+        pattern = re.sub(r"0(?=[^0]*%)", "0.0", self.locale.percent_formats[None].pattern)
+        return format_percent(rounded, format=pattern, locale=self.locale)
+
+    def rounded_money(self, amount: Decimal) -> str:
+        """An amount that is not in whole coins yet, rounded first."""
+        return self.money(round_amount(amount, self.currency))
+
     def day(self, day: datetime.date) -> str:
         """A day in full."""
         return format_date(day, format="long", locale=self.locale)
@@ -52,6 +65,8 @@ class Formats:
             "unit_money": self.unit_money,
             "count": self.count,
             "share": self.share,
+            "rounded_share": self.rounded_share,
+            "rounded_money": self.rounded_money,
             "day": self.day,
             "short_day": self.short_day,
         }

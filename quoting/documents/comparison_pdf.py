@@ -1,0 +1,52 @@
+"""The comparison as a page and as PDF: for the owner, with costs and plots; never for a client."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from quoting.compare import Comparison, answers
+from quoting.documents.page import Page
+from quoting.documents.render import render
+from quoting.documents.templates import page_from
+from quoting.languages import language
+from quoting.plots import make_up, margins, price_and_cost
+
+
+def comparison_page(comparison: Comparison, *, paper: str = "A4", templates: Path | None = None) -> Page:
+    """
+    HTML and style sheet of a comparison.
+
+    Args:
+        templates: The shop's own folder of templates, laid over ours.
+
+    Raises:
+        DocumentError: a template at fault, or a character that no font has.
+    """
+    made = [variant for variant in comparison.variants if variant.cells]
+    plots = {
+        "margins": margins(comparison) if made else "",
+        "by_variant": [(price_and_cost(comparison, variant), make_up(comparison, variant)) for variant in made],
+    }
+    return page_from(
+        "comparison",
+        {
+            "comparison": comparison,
+            "answers": [answers(comparison, variant) for variant in comparison.variants],
+            "plots": plots,
+            "paper": paper,
+        },
+        language=language(comparison.locale),
+        currency=comparison.currency,
+        dated=comparison.on.isoformat(),
+        overlay=templates,
+    )
+
+
+def comparison_pdf(comparison: Comparison, *, paper: str = "A4", templates: Path | None = None) -> bytes:
+    """
+    A comparison as PDF/A-3a and PDF/UA-1, rendered in this process.
+
+    Raises:
+        DocumentError: Pango's libraries are not installed, or the page cannot be made; the message says why.
+    """
+    return render(comparison_page(comparison, paper=paper, templates=templates))

@@ -1,0 +1,327 @@
+"""
+Plots of a comparison and of what moves a margin, as SVG whose text is text.
+
+The same figures give the same bytes: a fixed salt, no date. Colours differ in lightness too, lines in
+dash and areas in hatching, so that nothing hangs on seeing colour. Every number was rounded before.
+"""
+
+from __future__ import annotations
+
+import io
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from quoting.compare import Cell, Comparison, Variant
+from quoting.errors import DocumentError
+from quoting.what_if import Swing
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+INK, QUIET, PAPER = "#1d1a17", "#6b645b", "#ffffff"
+# Lightness 25, 55, 80: told apart in grey. After the palette of Okabe and Ito 2008 (from memory).
+BLUE, ORANGE, PALE = "#00507a", "#d07a00", "#bfd9e8"
+_MAKE_UP = (
+    ("Labour", BLUE, ""),
+    ("Materials", ORANGE, "////"),
+    ("Bought in", PALE, "\\\\\\\\"),
+    ("Left over", "#f3eee6", ""),
+)
+_FAMILY = "'Quotation Serif', 'Source Serif Pro', Georgia, serif"
+_SETTINGS: Any = {
+    "svg.hashsalt": "quoting",
+    "svg.fonttype": "none",
+    "font.family": "Source Serif Pro",
+    "font.size": 9,
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.titlesize": 11,
+    "axes.titleweight": "semibold",
+    "axes.titlelocation": "left",
+    "axes.titlepad": 12,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "hatch.linewidth": 0.6,
+    "legend.frameon": False,
+}
+MOST_MARKED = 12
+LEAST_RANGE = 5  # per cent: no drama of colour where the margins hardly differ
+_LOCK = threading.Lock()  # matplotlib's settings belong to the whole process
+
+
+@contextmanager
+def _drawing() -> Iterator[None]:
+    """Matplotlib with our settings and the documents' own face."""
+    import matplotlib
+    from matplotlib import font_manager
+
+    with _LOCK, matplotlib.rc_context(_SETTINGS):
+        known = {Path(face.fname).name for face in font_manager.fontManager.ttflist}
+        for path in _faces():
+            if path.name not in known:
+                font_manager.fontManager.addfont(path)
+        yield
+
+
+def _faces() -> list[Path]:
+    found = find_spec("font_source_serif_pro")
+    if found is None or found.origin is None:
+        raise DocumentError("expected the package font-source-serif-pro; found none: pip install it")
+    return sorted((Path(found.origin).parent / "files").glob("SourceSerifPro-[RS]e*.ttf"))
+
+
+def _figure(width: float, height: float) -> Figure:
+    from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
+
+    room = ConstrainedLayoutEngine(w_pad=0.14, h_pad=0.06)  # inches: another face may run wider
+    return Figure(figsize=(width, height), layout=room, facecolor=PAPER)
+
+
+def _svg(figure: Any, title: str, told: str) -> str:
+    """The figure as SVG, with a title and a description for those who do not see it."""
+    from xml.sax.saxutils import escape
+
+    text = io.StringIO()
+    figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None, "Title": title})
+    svg = text.getvalue()
+    svg = svg[svg.index("<svg") :]
+    head, _, rest = svg.partition(">")
+    named = f'{head} role="img"><title>{escape(title)}</title><desc>{escape(told)}</desc>{rest}'
+    return named.replace("'Source Serif Pro'", _FAMILY)
+
+
+def price_and_cost(comparison: Comparison, variant: Variant) -> str:
+    """Price and cost against quantity, with what changes on the way: another plan, another count of packs."""
+    cells = variant.cells
+    counts = [cell.quantity for cell in cells]
+    nets, costs = [float(cell.net) for cell in cells], [float(cell.cost) for cell in cells]
+    title = "Price and cost"
+    with _drawing():
+        figure = _figure(7, 3.7)
+        axes = figure.subplots()
+        size = 4 if len(cells) <= MOST_MARKED else 0
+        axes.plot(counts, nets, color=BLUE, marker="o", label="Price, before tax", markersize=size)
+        axes.plot(counts, costs, color=ORANGE, marker="s", linestyle="--", label="Cost", markersize=size)
+        axes.fill_between(counts, costs, nets, color=PALE, alpha=0.4, linewidth=0)
+        _mark_changes(axes, cells)
+        axes.set(
+            xlabel="Quantity", ylabel=comparison.currency, xlim=(0, max(counts) * 1.04), ylim=(0, max(nets) * 1.08)
+        )
+        axes.xaxis.set_major_formatter("{x:,.0f}")
+        axes.yaxis.set_major_formatter("{x:,.0f}")
+        axes.legend(loc="upper left")
+        _title(axes, title, variant.label)
+        return _svg(figure, f"{title}: {variant.label}", _price_words(cells))
+
+
+def _title(axes: Any, title: str, under: str) -> None:
+    """A title, and under it in small what it is of."""
+    axes.set_title(title, pad=24 if under else 10)
+    if under:
+        axes.annotate(
+            under,
+            (0, 1),
+            xycoords="axes fraction",
+            xytext=(0, 10),
+            textcoords="offset points",
+            fontsize=8,
+            color=QUIET,
+        )
+
+
+def _mark_changes(axes: Any, cells: Sequence[Cell]) -> None:
+    for cell in cells:
+        if not cell.changed:
+            continue
+        axes.axvline(cell.quantity, color=QUIET, linewidth=0.7, linestyle=":")
+        if len(cells) <= MOST_MARKED:
+            axes.annotate(
+                " and ".join(cell.changed),
+                (cell.quantity, 0),
+                xycoords=("data", "axes fraction"),
+                xytext=(-3, 4),
+                textcoords="offset points",
+                rotation=90,
+                ha="right",
+                va="bottom",
+                fontsize=7.5,
+                color=QUIET,
+            )
+
+
+def _price_words(cells: Sequence[Cell]) -> str:
+    return "; ".join(f"{cell.quantity}: price {cell.net}, cost {cell.cost}" for cell in cells)
+
+
+def margins(comparison: Comparison) -> str:
+    """The margin of every variant at every quantity; each square says its figure."""
+    rows = [variant for variant in comparison.variants if variant.cells]
+    title = "Margin, in per cent of the price"
+    shown = [[float(cell.margin * 100) for cell in variant.cells] for variant in rows]
+    with _drawing():
+        figure = _figure(7, 1.3 + 0.42 * len(rows))
+        axes = figure.subplots()
+        low, high = min(min(row) for row in shown), max(max(row) for row in shown)
+        mesh = axes.pcolormesh(
+            shown, cmap="cividis", vmin=low, vmax=max(high, low + LEAST_RANGE), edgecolors=PAPER, linewidth=1.5
+        )
+        axes.invert_yaxis()
+        if len(comparison.quantities) <= MOST_MARKED:
+            _figures_on(axes, mesh, shown)
+        axes.set(title=title, xlabel="Quantity")
+        step = 1 + (len(comparison.quantities) - 1) // MOST_MARKED
+        places = list(range(0, len(comparison.quantities), step))
+        axes.set_xticks([place + 0.5 for place in places], [f"{comparison.quantities[place]:,}" for place in places])
+        axes.set_yticks(_middles(len(rows)), [_short(variant, rows) for variant in rows])
+        axes.tick_params(length=0)
+        axes.spines[:].set_visible(False)
+        told = "; ".join(
+            f"{variant.label}: " + ", ".join(f"{cell.quantity} {cell.margin * 100:.1f}" for cell in variant.cells)
+            for variant in rows
+        )
+        return _svg(figure, title, told)
+
+
+def _figures_on(axes: Any, mesh: Any, shown: Sequence[Sequence[float]]) -> None:
+    """Each square's own figure, written on it."""
+    for place, row in enumerate(shown):
+        for column, value in enumerate(row):
+            axes.text(
+                column + 0.5,
+                place + 0.5,
+                f"{value:.1f}",
+                ha="center",
+                va="center",
+                color=_on(mesh, value),
+                fontsize=8.5,
+            )
+
+
+def _middles(count: int) -> list[float]:
+    return [place + 0.5 for place in range(count)]
+
+
+def _on(mesh: Any, value: float) -> str:
+    """Dark on light squares, light on dark ones."""
+    red, green, blue, _ = mesh.cmap(mesh.norm(value))
+    return INK if 0.2126 * red + 0.7152 * green + 0.0722 * blue > 0.42 else PAPER
+
+
+def _short(variant: Variant, rows: Sequence[Variant]) -> str:
+    """What tells a variant from the others: what is the same in all of them is left out."""
+    told = []
+    for field in ("size", "stock", "press"):
+        if len({getattr(row, field) for row in rows}) > 1 and getattr(variant, field):
+            told.append(getattr(variant, field))
+    return "\n".join(told) or variant.size
+
+
+def make_up(comparison: Comparison, variant: Variant) -> str:
+    """What each price is made of: labour, materials, what is bought in, what is left over."""
+    title = "What the price is made of"
+    step = 1 + (len(variant.cells) - 1) // MOST_MARKED
+    cells = variant.cells[::step]
+    with _drawing():
+        figure = _figure(7, 1.5 + 0.42 * len(cells))
+        axes = figure.subplots()
+        starts = [0.0] * len(cells)
+        for name, colour, hatch in _MAKE_UP:
+            widths = [_share(cell, name) for cell in cells]
+            bars = axes.barh(
+                range(len(cells)),
+                widths,
+                left=starts,
+                color=colour,
+                hatch=hatch,
+                edgecolor=INK,
+                linewidth=0.5,
+                height=0.66,
+                label=name,
+            )
+            if name in {"Labour", "Left over"}:
+                labels = [f"{width:.0f} %" if width >= 6 else "" for width in widths]
+                axes.bar_label(
+                    bars, labels=labels, label_type="center", fontsize=8, color=PAPER if name == "Labour" else INK
+                )
+            starts = [start + width for start, width in zip(starts, widths, strict=True)]
+        axes.set_yticks(range(len(cells)), [f"{cell.quantity:,}" for cell in cells])
+        axes.invert_yaxis()
+        axes.set(xlabel="Per cent of the net price", ylabel="Quantity", xlim=(0, 100))
+        _title(axes, title, variant.label)
+        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.32 if len(cells) < 4 else -0.2), ncols=4)
+        told = "; ".join(
+            f"{cell.quantity}: " + ", ".join(f"{name} {_share(cell, name):.0f} %" for name, _, _ in _MAKE_UP)
+            for cell in cells
+        )
+        return _svg(figure, f"{title}: {variant.label}", told)
+
+
+def _share(cell: Cell, name: str) -> float:
+    """A part of the net price, in per cent; cost over the price shows as nothing left over."""
+    parts = {"Labour": cell.labour, "Materials": cell.materials, "Bought in": cell.bought_in}
+    part = parts.get(name, max(cell.net - cell.cost, cell.net * 0))
+    return float(part / cell.net * 100) if cell.net else 0.0
+
+
+def tornado(swings: Sequence[Swing], under: str) -> str:
+    """How far each input, over its own spread, moves the margin; the widest on top."""
+    title = "What moves the margin most"
+    with _drawing():
+        figure = _figure(7, 1.4 + 0.36 * len(swings))
+        axes = figure.subplots()
+        for place, swing in enumerate(swings):
+            ends = ((swing.margin_at_low, swing.low), (swing.margin_at_high, swing.high))
+            worse, better = sorted((float(margin * 100), written) for margin, written in ends)
+            axes.barh(
+                place, better[0] - worse[0], left=worse[0], color=PALE, edgecolor=INK, linewidth=0.5, height=0.62
+            )
+            axes.annotate(
+                worse[1],
+                (worse[0], place),
+                xytext=(-3, 0),
+                textcoords="offset points",
+                ha="right",
+                va="center",
+                fontsize=7.5,
+            )
+            axes.annotate(
+                better[1],
+                (better[0], place),
+                xytext=(3, 0),
+                textcoords="offset points",
+                ha="left",
+                va="center",
+                fontsize=7.5,
+            )
+        axes.set_yticks(range(len(swings)), [swing.key for swing in swings])
+        axes.invert_yaxis()
+        reached = [float(end * 100) for swing in swings for end in (swing.margin_at_low, swing.margin_at_high)]
+        room = (max(reached) - min(reached)) * 0.12 + 0.1
+        axes.set(xlim=(min(reached) - room, max(reached) + room), xlabel="Margin at the same price, per cent")
+        _title(axes, title, under)
+        told = "; ".join(
+            f"{swing.key}: {swing.margin_at_low * 100:.1f} at {swing.low},"
+            f" {swing.margin_at_high * 100:.1f} at {swing.high}"
+            for swing in swings
+        )
+        return _svg(figure, title, told)
+
+
+def plots_of(comparison: Comparison) -> dict[str, str]:
+    """Every plot of a comparison by a name for its file; none of what cannot be made."""
+    made = [variant for variant in comparison.variants if variant.cells]
+    if not made:
+        return {}
+    found = {"margins": margins(comparison)}
+    for place, variant in enumerate(made, start=1):
+        ending = f"-{place}" if len(made) > 1 else ""
+        found[f"price-and-cost{ending}"] = price_and_cost(comparison, variant)
+        found[f"make-up{ending}"] = make_up(comparison, variant)
+    return found
