@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from quoting.formulas import Do, formula
 from quoting.requirements import Labour
-from quoting.units import Amount, Duration, Factor, Share, Speed
+from quoting.units import Amount, Duration, Factor, Length, Share, Speed
 
 Copy = Literal["plain", "poor", "tabular"]
 
@@ -19,7 +19,7 @@ class ComposingRates(Struct, frozen=True, forbid_unknown_fields=True):
     Minutes at the case; shares of the setting time for correcting and for distributing.
 
     ``standing_storage`` is charged for each form that has been kept standing; ``copy_factors`` are what
-    poor or tabular copy makes of a fount's speed.
+    poor or tabular copy makes of a fount's speed; ``leads`` are what lies in the rack.
     """
 
     form: Duration
@@ -36,6 +36,7 @@ class ComposingRates(Struct, frozen=True, forbid_unknown_fields=True):
     wonderful_ems_an_hour: Speed
     standing_storage: Amount = Amount("0.00")
     copy_factors: dict[Copy, Factor] = {}
+    leads: tuple[Length, ...] = ()
 
     def __post_init__(self) -> None:
         for name, factor in self.copy_factors.items():
