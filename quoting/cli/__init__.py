@@ -14,7 +14,7 @@ import shutil
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -242,6 +242,40 @@ def cut(
             show(question, one, columns=min(100, shutil.get_terminal_size((80, 24)).columns))
     if svg is not None:
         write_svg(questions[0], found[0], svg)
+
+
+@commands.command("fit")
+@click.argument("text", metavar="WORDING", required=False)
+@_card_option
+@click.option("--from", "listed", type=_PATH, help="A text file of the wording; each line of it is a paragraph.")
+@click.option("--fount", required=True, help="A fount of the card, by its key.")
+@click.option("--measure", metavar="LENGTH", required=True, help='Length of the lines, such as "20 picas".')
+@click.option("--leading", metavar="LENGTH", help="What stands between lines.")
+@click.option("--piece", metavar="SIZE", help="The piece that it must fit.")
+@click.option("--margins", metavar="LENGTH", help="What stays empty round it.")
+@click.option("--arranged", type=click.Choice(["justified", "centred", "left", "right"]))
+@click.option("--up", "number_up", type=click.IntRange(1), help="Copies that stand at once.")
+@click.option("--version", "versions", multiple=True, metavar="WORDING", help="A version that stands with it.")
+@click.option("--copy", type=click.Choice(["plain", "poor", "tabular"]))
+@click.option("--json", "as_json", is_flag=True, help="Everything, for a machine.")
+def fit_words(text: str | None, card_path: Path, listed: Path | None, *, as_json: bool, **asked: Any) -> None:
+    """Whether a WORDING fits, how long it takes to set, whether the case has the letters."""
+    from quoting.cli.fit import show, words_in
+    from quoting.rate_card import load_rate_card
+    from quoting.reader import convert, to_json
+    from quoting.wording.fitting import Wording, fit_report
+
+    words = words_in(listed) if listed is not None else text
+    if words is None:
+        raise click.UsageError("expected WORDING, or --from FILE; found neither")
+    told = {name: value for name, value in asked.items() if value not in (None, ())}
+    wording = convert({"text": words, **told}, Wording)
+    card = load_rate_card(card_path)
+    found = fit_report(wording, card)
+    if as_json:
+        click.echo(to_json(found, indent=2).decode())
+    else:
+        show(wording, found, card)
 
 
 @commands.command()
