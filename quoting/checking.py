@@ -94,7 +94,7 @@ def _hand_set_faults(where: str, form: HandSet, card: RateCard, *, versions: int
 
 def _text_faults(where: str, text: TextBlock, card: RateCard) -> Iterator[Fault]:
     if text.copy != "plain":
-        yield from _known(f"{where}.copy", {**card.composing.copy_factors}, text.copy)
+        yield from _known(f"{where}.copy", {str(one): one for one in card.composing.copy_factors}, text.copy)
     if text.fount not in card.founts:
         return
     try:
