@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from quoting.compare import Comparison, answers
@@ -10,6 +11,8 @@ from quoting.documents.render import render
 from quoting.documents.templates import page_from
 from quoting.languages import language
 from quoting.plots import make_up, margins, price_and_cost
+
+PLOT_WIDTH = "150mm"
 
 
 def comparison_page(comparison: Comparison, *, paper: str = "A4", templates: Path | None = None) -> Page:
@@ -24,8 +27,10 @@ def comparison_page(comparison: Comparison, *, paper: str = "A4", templates: Pat
     """
     made = [variant for variant in comparison.variants if variant.cells]
     plots = {
-        "margins": margins(comparison) if made else "",
-        "by_variant": [(price_and_cost(comparison, variant), make_up(comparison, variant)) for variant in made],
+        "margins": _fitted(margins(comparison)) if made else "",
+        "by_variant": [
+            (_fitted(price_and_cost(comparison, variant)), _fitted(make_up(comparison, variant))) for variant in made
+        ],
     }
     return page_from(
         "comparison",
@@ -39,6 +44,16 @@ def comparison_page(comparison: Comparison, *, paper: str = "A4", templates: Pat
         currency=comparison.currency,
         dated=comparison.on.isoformat(),
         overlay=templates,
+    )
+
+
+def _fitted(svg: str) -> str:
+    """A plot at the width of the page: two of them and a table fill one."""
+    return re.sub(
+        r'(<svg [^>]*?)width="[^"]*"',
+        rf'\1width="{PLOT_WIDTH}"',
+        re.sub(r' height="[^"]*pt"', "", svg, count=1),
+        count=1,
     )
 
 
