@@ -83,6 +83,10 @@ class DocumentError(QuotingError):
     """A document cannot be made; the message says what is missing and how to install it."""
 
 
+class UnfitTextError(DocumentError):
+    """A text holds characters that a document cannot show: no font has them, or XML does not take them."""
+
+
 class BookError(QuotingError):
     """The quote book refuses something."""
 

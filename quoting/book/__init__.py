@@ -1,0 +1,35 @@
+"""
+The quote book: every quotation kept, numbered, revised, accepted, for ever. The only home of SQLAlchemy.
+
+::
+
+    with QuoteBook("quotations/book.sqlite") as book:
+        entry = book.draft_and_issue(estimate, card, at=now, by="owner")
+        book.accept(entry.number, quantity=100, at=later, by="owner", who="Linnet Ashdown")
+"""
+
+from quoting.book.address_book import Contact, KnownClient
+from quoting.book.outbox import Told
+from quoting.book.papers import Paper
+from quoting.book.quote_book import QuoteBook
+from quoting.book.search import Listed, Listing, Wanted
+from quoting.book.states import Days, Entry, State, Sums, Terms
+from quoting.book.verifying import Anchor, Report
+
+__all__ = [
+    "Anchor",
+    "Contact",
+    "Days",
+    "Entry",
+    "KnownClient",
+    "Listed",
+    "Listing",
+    "Paper",
+    "QuoteBook",
+    "Report",
+    "State",
+    "Sums",
+    "Terms",
+    "Told",
+    "Wanted",
+]

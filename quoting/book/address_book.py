@@ -1,0 +1,150 @@
+"""The address book: whom the shop quotes for, each once."""
+
+from __future__ import annotations
+
+import datetime
+
+from msgspec import Struct
+from msgspec.structs import asdict
+from sqlalchemy import Connection, select, update
+
+from quoting.book import tables
+from quoting.book.chain import commitment, entry_from
+from quoting.book.changes import ClientErased, ClientKept, Erased, after
+from quoting.book.page import Page
+from quoting.book.papers import SALT_BYTES, Chance, folded, packed, unpacked
+from quoting.book.quote_ids import new_id
+from quoting.errors import BookError, QuoteNotFoundError
+from quoting.job import Client
+from quoting.reader import from_json, to_json
+from quoting.shop import Text
+
+
+class Contact(Client, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """A client as the address book keeps them: with the kind of tax and the terms agreed with them."""
+
+    telephone: Text = ""
+    tax: Text = ""
+    terms: Text = ""
+
+
+class KnownClient(Struct, frozen=True, kw_only=True):
+    """A client of the address book; ``contact`` is gone once they are erased."""
+
+    id: str
+    version: int
+    contact: Contact | None
+
+
+def find_or_keep(page: Page, client: Client, *, at: datetime.datetime, by: str, chance: Chance) -> str:
+    """The id of a client: of the one who is known by that e-mail, or by that name and company; else a new one."""
+    same_as = sameness(client)
+    known = page.clients.get(same_as) or _id_of_same(page.connection, same_as)
+    if known is None:
+        known = new_id(chance)
+        _put(page, known, contact_of(client), at=at, by=by, chance=chance)
+    page.clients[same_as] = known
+    return known
+
+
+def keep(
+    page: Page, contact: Contact, *, id: str | None, at: datetime.datetime, by: str, chance: Chance
+) -> KnownClient:
+    """
+    Put a client into the address book, or in place of what stands there.
+
+    Raises:
+        QuoteNotFoundError: no client goes by the id.
+        BookError: another client is known by the same e-mail, or name and company.
+    """
+    page.flush()
+    same = _id_of_same(page.connection, sameness(contact))
+    if id is not None and same not in {None, id}:
+        raise BookError("expected an e-mail, or a name and company, of this client alone; found another client's")
+    known = id or same
+    if known is None:
+        known = find_or_keep(page, contact, at=at, by=by, chance=chance)
+    before = read(page.connection, known, page)
+    if before.contact != contact:
+        _put(page, known, contact, at=at, by=by, chance=chance)
+    return KnownClient(id=known, version=len(page.events_of(known)), contact=contact)
+
+
+def erase(page: Page, id: str, *, at: datetime.datetime, by: str) -> tuple[str, ...]:
+    """
+    Take everything personal of a client out of the book; numbers and sums stay.
+
+    Returns:
+        The ids of their quotations.
+    """
+    page.flush()
+    before = read(page.connection, id, page)
+    if before.contact is None:
+        return ()
+    page.put_down += 1
+    page.clients.clear()
+    gone = {"erased": 1, "version": before.version + 1, "same_as": None, "salt": None, "body": None}
+    page.connection.execute(update(tables.clients).where(tables.clients.c.id == id).values(gone))
+    quotes = tables.quotes.c
+    found = page.connection.execute(select(quotes.entry, quotes.id).where(quotes.client == id)).all()
+    for place, quotation in found:
+        _erase_quotation(page, place, quotation, at=at, by=by)
+    page.add(id, ClientErased(), at=at, by=by)
+    return tuple(quotation for _, quotation in found)
+
+
+def _erase_quotation(page: Page, place: int, id: str, *, at: datetime.datetime, by: str) -> None:
+    entry = entry_from(page.events_of(id))
+    if entry is None:
+        raise QuoteNotFoundError(id)
+    page.take_papers(place, tuple(entry.commitments))
+    page.put_labels(place, client_name=None, title=None, words=())
+    event = page.add(id, Erased(), at=at, by=by)
+    page.put_quotation(place, after(entry, Erased(), id=id, at=event.instant))
+
+
+def read(connection: Connection, id: str, page: Page | None = None) -> KnownClient:
+    """
+    A client of the address book.
+
+    Raises:
+        QuoteNotFoundError: no client goes by the id.
+    """
+    if page is not None:
+        page.flush()
+    row = connection.execute(select(tables.clients).where(tables.clients.c.id == id)).first()
+    if row is None:
+        raise QuoteNotFoundError(id)
+    contact = from_json(unpacked(row.body), Contact) if row.body is not None else None
+    return KnownClient(id=id, version=row.version, contact=contact)
+
+
+def sameness(client: Client) -> str:
+    """What two entries of one client share: the e-mail, or name and company where there is none."""
+    return folded(client.email) or f"{folded(client.name)} | {folded(client.company)}"
+
+
+def client_commitment(salt: bytes, body: bytes) -> str:
+    """What the history holds of a client."""
+    return commitment(salt, "client", body)
+
+
+def _put(page: Page, id: str, contact: Contact, *, at: datetime.datetime, by: str, chance: Chance) -> None:
+    salt, body = chance(SALT_BYTES), packed(to_json(contact))
+    event = page.add(id, ClientKept(client_commitment(salt, body)), at=at, by=by)
+    row = {"same_as": sameness(contact), "salt": salt, "body": body, "version": event.version, "erased": 0}
+    if event.version == 1:
+        page.put(tables.clients, {"id": id, **row})
+        return
+    page.put_down += 1
+    page.clients.clear()
+    page.connection.execute(update(tables.clients).where(tables.clients.c.id == id).values(row))
+
+
+def _id_of_same(connection: Connection, same_as: str) -> str | None:
+    return connection.execute(select(tables.clients.c.id).where(tables.clients.c.same_as == same_as)).scalar()
+
+
+def contact_of(client: Client) -> Contact:
+    """A client of a job as the address book keeps them."""
+    return client if isinstance(client, Contact) else Contact(**asdict(client))

@@ -1,0 +1,60 @@
+"""Finding what the book holds of one quotation."""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection, select
+
+from quoting.book import tables
+from quoting.book.chain import Event, entry_from
+from quoting.book.page import events_of, id_of
+from quoting.book.papers import Paper, Sealed, unpacked
+from quoting.book.prepared import Prepared, prepared_again
+from quoting.book.states import Entry
+from quoting.errors import QuoteNotFoundError
+
+
+def entry_in(connection: Connection, which: str) -> Entry:
+    """A quotation as it stands, by number or id."""
+    entry = entry_from(history_in(connection, which))
+    if entry is None:
+        raise QuoteNotFoundError(which)
+    return entry
+
+
+def history_in(connection: Connection, which: str) -> tuple[Event, ...]:
+    """Everything that befell a quotation or a client."""
+    events = events_of(connection, which) or events_of(connection, id_of(connection, which))
+    if not events:
+        raise QuoteNotFoundError(which)
+    return tuple(events)
+
+
+def paper_in(connection: Connection, which: str, kind: str, revision: int | None) -> Paper:
+    """One paper of a revision; of the newest where none is told."""
+    history = history_in(connection, which)
+    entry = entry_from(history)
+    wanted = revision if revision is not None or entry is None else entry.revision
+    papers = papers_of(connection, history[0].position, wanted)
+    if kind not in papers:
+        raise QuoteNotFoundError(f"{which}, {kind}")
+    return papers[kind]
+
+
+def papers_of(connection: Connection, place: int, revision: int | None) -> dict[str, Paper]:
+    """Every paper of a revision, by kind."""
+    paper = tables.papers.c
+    rows = connection.execute(select(tables.papers).where(paper.entry == place, paper.revision == revision))
+    return {row.kind: Sealed(row.revision, row.kind, row.salt, row.media_type, row.body).paper for row in rows}
+
+
+def draft_in(connection: Connection, which: str) -> tuple[Entry, Prepared | None]:
+    """A draft and what it is issued from; nothing of the latter where it is no draft any more."""
+    history = history_in(connection, which)
+    entry = entry_from(history)
+    if entry is None:
+        raise QuoteNotFoundError(which)
+    papers = papers_of(connection, history[0].position, 0)
+    body = connection.execute(select(tables.cards.c.body).where(tables.cards.c.hash == entry.terms.card)).scalar()
+    if entry.state != "draft" or body is None:
+        return entry, None
+    return entry, prepared_again(papers, entry.terms, unpacked(body))

@@ -1,0 +1,298 @@
+"""
+The page that is being written: what one transaction adds to the book.
+
+Works read first, then put rows down; rows wait here and go to the database together, each table in one
+statement, so that many requests cost little more than one.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from typing import Any
+
+from msgspec import Struct
+from sqlalchemy import Connection, Table, bindparam, delete, insert, select, update
+
+from quoting.book import tables
+from quoting.book.chain import Event, entry_from, linked, request_mark, written_instant
+from quoting.book.changes import TOLD, Change, Drafted, tag_of
+from quoting.book.papers import Sealed
+from quoting.book.states import Entry, read_number
+from quoting.errors import KeyUsedError, QuoteNotFoundError
+
+Row = dict[str, Any]
+_EVENTS = select(tables.events).where(tables.events.c.subject == bindparam("subject"))
+_HISTORY = _EVENTS.order_by(tables.events.c.version)
+_LAST = select(tables.events).order_by(tables.events.c.position.desc()).limit(1)
+
+
+class Asked(Struct, frozen=True):
+    """A request that may come twice: its key, and what tells it from another."""
+
+    operation: str
+    key: str
+    fingerprint: str
+
+    @property
+    def mark(self) -> str:
+        """What the history holds of it."""
+        return request_mark(self.operation, self.key, self.fingerprint)
+
+
+class Page:
+    """Rows put down in one transaction, and what must be known of the book to put them down."""
+
+    def __init__(self, connection: Connection) -> None:
+        self.connection = connection
+        self.asked: Asked | None = None
+        self.put_down = 0
+        self.clients: dict[str, str] = {}
+        self.cards: dict[tuple[str, str], str] = {}
+        self._last: Event | None = None
+        self._events: dict[str, list[Event]] = {}
+        self._requests: dict[tuple[str, str], Row] = {}
+        self._counters: dict[str, int] = {}
+        self._rows: dict[Table, list[Row]] = {}
+        self._begun: set[int] = set()
+        self._new_quotes: dict[int, Row] = {}
+        self._changed_quotes: dict[int, Row] = {}
+        self._papers: dict[tuple[int, str], Row] = {}
+        self._papers_gone: list[Row] = []
+        self._words: dict[int, tuple[str, ...]] = {}
+        self._words_gone: list[Row] = []
+        self._labels: dict[int, Row] = {}
+
+    def events_of(self, subject: str) -> list[Event]:
+        """The history of a quotation, a client or a card, this page's events among it."""
+        if subject not in self._events:
+            self._events[subject] = events_of(self.connection, subject)
+        return self._events[subject]
+
+    def quotation(self, which: str) -> tuple[int, Entry]:
+        """
+        The row and the entry of a quotation, by id or number.
+
+        Raises:
+            QuoteNotFoundError: none goes by it.
+        """
+        if read_number(which):
+            self.flush()  # its number may have been given on this page
+        events = self.events_of(which) or self.events_of(id_of(self.connection, which))
+        entry = entry_from(events)
+        if entry is None:
+            raise QuoteNotFoundError(which)
+        return events[0].position, entry
+
+    def add(self, subject: str, change: Change, *, at: datetime.datetime, by: str) -> Event:
+        """Put one event at the end of the history, and into the outbox if somebody must hear of it."""
+        history = self.events_of(subject)
+        event = linked(
+            self._last or last_event(self.connection),
+            subject=subject,
+            version=len(history) + 1,
+            kind=tag_of(type(change)),
+            at=written_instant(at),
+            by=by,
+            request=self.asked.mark if self.asked else "",
+            change=change,
+        )
+        self._last = event
+        history.append(event)
+        if isinstance(change, Drafted) and event.version == 1:
+            self._begun.add(event.position)
+        self.put(tables.events, row_of(event))
+        if isinstance(change, TOLD):
+            told = {"position": event.position, "kind": event.kind, "subject": subject, "made_at": event.at}
+            self.put(tables.outbox, told | {"delivered_at": None})
+        return event
+
+    def put(self, table: Table, row: Row) -> None:
+        """Put one row down."""
+        self.put_down += 1
+        self._rows.setdefault(table, []).append(row)
+
+    def put_quotation(self, place: int, entry: Entry) -> None:
+        """Put down how a quotation stands now."""
+        self.put_down += 1
+        row = {"entry": place, **quote_columns(entry)}
+        waiting = self._new_quotes if place in self._begun else self._changed_quotes
+        waiting[place] = row
+
+    def put_labels(self, place: int, *, client_name: str | None, title: str | None, words: Sequence[str]) -> None:
+        """Put down what a quotation is found by and shown as, in place of what was."""
+        self.put_down += 1
+        self._labels[place] = {"entry_": place, "client_name": client_name, "title": title}
+        if place not in self._begun:
+            self._words_gone.append({"entry_": place})
+        self._words[place] = tuple(words)
+
+    def put_paper(self, place: int, sealed: Sealed) -> None:
+        """Put a paper down."""
+        self.put_down += 1
+        row = {"entry": place, **{name: getattr(sealed, name) for name in Sealed.__struct_fields__}}
+        self._papers[place, sealed.label] = row
+
+    def take_papers(self, place: int, labels: Sequence[str]) -> None:
+        """Take papers away."""
+        self.put_down += 1
+        for label in labels:
+            revision, _, kind = label.partition("/")
+            if self._papers.pop((place, label), None) is None:
+                self._papers_gone.append({"entry_": place, "revision_": int(revision), "kind_": kind})
+
+    def next_ordinal(self, series: str) -> int:
+        """The next number of a series; it is used up when this page is kept, and only then."""
+        if series not in self._counters:
+            counter = tables.counters
+            found = self.connection.execute(select(counter.c.last).where(counter.c.series == series)).scalar()
+            self._counters[series] = found or 0
+        self.put_down += 1
+        self._counters[series] += 1
+        return self._counters[series]
+
+    def answered_before(self, asked: Asked) -> Entry | None:
+        """
+        The answer that a request got when it first came.
+
+        Raises:
+            KeyUsedError: its key came with another request.
+        """
+        row = self._requests.get((asked.operation, asked.key)) or _request(self.connection, asked)
+        if row is None:
+            return None
+        if row["fingerprint"] != asked.fingerprint:
+            raise KeyUsedError(asked.key)
+        return entry_from(self.events_of(row["subject"])[: row["version"]])
+
+    def keep_answer(self, asked: Asked, entry: Entry) -> None:
+        """Keep which answer a request got."""
+        row = {
+            "operation": asked.operation,
+            "key": asked.key,
+            "fingerprint": asked.fingerprint,
+            "subject": entry.id,
+            "version": entry.version,
+            "at": written_instant(entry.changed_at),
+        }
+        self._requests[asked.operation, asked.key] = row
+        self.put(tables.requests, row)
+
+    def flush(self) -> None:
+        """Write every row that waits."""
+        self._write_rows(tables.events, tables.cards, tables.clients)
+        self._write_quotes()
+        self._write_rows(tables.revisions, tables.options)
+        self._write_papers()
+        self._write_rows(tables.outbox, tables.requests)
+        self._write_counters()
+
+    def _many(self, statement: Any, rows: Sequence[Row]) -> None:
+        if rows:
+            self.connection.execute(statement, list(rows))
+
+    def _write_rows(self, *wanted: Table) -> None:
+        for table in wanted:
+            self._many(insert(table), self._rows.pop(table, ()))
+
+    def _write_quotes(self) -> None:
+        for place, labels in list(self._labels.items()):
+            if place in self._new_quotes:
+                self._new_quotes[place] |= {name: labels[name] for name in ("client_name", "title")}
+                del self._labels[place]
+        self._many(insert(tables.quotes), list(self._new_quotes.values()))
+        changed = [{"entry_": row["entry"], **_without(row, "entry")} for row in self._changed_quotes.values()]
+        mine = tables.quotes.c.entry == bindparam("entry_")
+        self._many(update(tables.quotes).where(mine), changed)
+        self._many(update(tables.quotes).where(mine), list(self._labels.values()))
+        for waiting in (self._new_quotes, self._changed_quotes, self._labels, self._begun):
+            waiting.clear()
+
+    def _write_papers(self) -> None:
+        paper, word = tables.papers.c, tables.words.c
+        gone = delete(tables.papers).where(
+            paper.entry == bindparam("entry_"),
+            paper.revision == bindparam("revision_"),
+            paper.kind == bindparam("kind_"),
+        )
+        self._many(gone, self._papers_gone)
+        self._many(insert(tables.papers), list(self._papers.values()))
+        self._many(delete(tables.words).where(word.entry == bindparam("entry_")), self._words_gone)
+        rows = [{"word": one, "entry": place} for place, found in self._words.items() for one in found]
+        self._many(insert(tables.words), rows)
+        for waiting in (self._papers_gone, self._papers, self._words_gone, self._words):
+            waiting.clear()
+
+    def _write_counters(self) -> None:
+        if not self._counters:
+            return
+        engine = self.connection.dialect.name
+        from sqlalchemy.dialects import postgresql, sqlite
+
+        put = (sqlite if engine == "sqlite" else postgresql).insert(tables.counters)
+        row = {"last": put.excluded.last}
+        rows = [{"series": series, "last": last} for series, last in self._counters.items()]
+        self._many(put.on_conflict_do_update(index_elements=["series"], set_=row), rows)
+
+
+def events_of(connection: Connection, subject: str) -> list[Event]:
+    """The history of a quotation, a client or a card."""
+    return [Event(**row) for row in connection.execute(_HISTORY, {"subject": subject}).mappings()]
+
+
+def last_event(connection: Connection) -> Event | None:
+    """The newest event of the book."""
+    row = connection.execute(_LAST).mappings().first()
+    return Event(**row) if row else None
+
+
+def id_of(connection: Connection, which: str) -> str:
+    """The id of a quotation, by its number; what was given where that is none."""
+    number = read_number(which)
+    if number is None:
+        return which
+    quotes = tables.quotes.c
+    found = select(quotes.id).where(quotes.series == number[0], quotes.ordinal == number[1])
+    return connection.execute(found).scalar() or which
+
+
+def row_of(event: Event) -> Row:
+    """An event as its row."""
+    return {name: getattr(event, name) for name in Event.__struct_fields__}
+
+
+def quote_columns(entry: Entry) -> Row:
+    """What is searched of an entry, as its row in ``quotes``."""
+    days = entry.days
+    return {
+        "id": entry.id,
+        "series": entry.series or None,
+        "ordinal": entry.ordinal or None,
+        "revision": entry.revision,
+        "version": entry.version,
+        "state": entry.state,
+        "client": entry.client,
+        "made_at": written_instant(entry.made_at),
+        "changed_at": written_instant(entry.changed_at),
+        "first_dated": entry.first_dated.isoformat() if entry.first_dated else None,
+        "dated": days.dated.isoformat() if days else None,
+        "valid_until": days.valid_until.isoformat() if days else None,
+        "lapses_at": written_instant(days.lapses_at) if days else None,
+        "currency": entry.terms.currency,
+        "total_minor": entry.total_minor,
+        "deposit_minor": entry.deposit_minor,
+        "paid_minor": entry.paid_minor,
+        "accepted": entry.accepted,
+        "erased": int(entry.erased),
+    }
+
+
+def _request(connection: Connection, asked: Asked) -> Row | None:
+    request = tables.requests
+    mine = select(request).where(request.c.operation == asked.operation, request.c.key == asked.key)
+    row = connection.execute(mine).mappings().first()
+    return dict(row) if row else None
+
+
+def _without(row: Row, name: str) -> Row:
+    return {key: value for key, value in row.items() if key != name}

@@ -1,0 +1,121 @@
+"""What is worked out before a page is written: a priced job as the papers, sums and words that the book keeps."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from zoneinfo import ZoneInfo
+
+import msgspec
+from msgspec import Struct
+from msgspec.structs import replace
+
+from quoting.book.papers import JSON, Chance, Paper, Sealed, packed, seal, shown_name, storable, words_of
+from quoting.book.states import Days, Terms, day_over, terms_of
+from quoting.errors import BookError
+from quoting.estimate import Estimate
+from quoting.job import Client
+from quoting.planning.pins import Pin
+from quoting.quotation import Quotation, quotation_for
+from quoting.rate_card import RateCard
+from quoting.reader import canonical_json, from_json, to_json
+
+
+class PublishedCard(Struct, frozen=True):
+    """A version of a rate card as the book keeps it."""
+
+    hash: str
+    name: str
+    version: str
+    body: bytes
+
+
+class Prepared(Struct, frozen=True, kw_only=True):
+    """A priced job, ready to be kept: its papers, the client, and the quotation without number and days."""
+
+    client: Client
+    terms: Terms
+    quotation: Quotation
+    papers: tuple[Paper, ...]
+    time_zone: str
+    card: PublishedCard | None = None
+
+    @property
+    def title(self) -> str:
+        """The job's title as a list shows it."""
+        return storable(self.quotation.title)
+
+    @property
+    def client_name(self) -> str:
+        """The client as a list shows them."""
+        return shown_name(self.quotation)
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The words it is found by."""
+        return words_of(self.quotation)
+
+    @property
+    def told(self) -> list[str]:
+        """What tells a request for it from another: the job, the pins, the language; not day or card."""
+        asked = [paper.content.decode() for paper in self.papers if paper.kind in {"job", "pins"}]
+        return [*asked, self.quotation.locale]
+
+    def dated(self, at: datetime.datetime) -> Days:
+        """The days of a quotation that is sent at an instant, by the shop's own calendar."""
+        day = at.astimezone(ZoneInfo(self.time_zone)).date()
+        until = day + (self.quotation.valid_until - self.quotation.dated)
+        return Days(dated=day, valid_until=until, lapses_at=day_over(until, self.time_zone))
+
+    def sealed(self, revision: int, chance: Chance, *, number: str = "", days: Days | None = None) -> list[Sealed]:
+        """Its papers, sealed for one revision; the quotation with the number and days it is sent with."""
+        quotation = self.quotation
+        if days is not None:
+            quotation = replace(quotation, number=number, dated=days.dated, valid_until=days.valid_until)
+        papers = (*self.papers, Paper("quotation", JSON, to_json(quotation)))
+        return [seal(paper, revision, chance) for paper in papers]
+
+
+def prepare(estimate: Estimate, card: RateCard, *, pins: Sequence[Pin] = (), locale: str | None = None) -> Prepared:
+    """
+    A priced job made ready for the book.
+
+    Raises:
+        BookError: the card is not the one that priced it.
+    """
+    if card.content_hash != estimate.card_hash:
+        raise BookError("expected the rate card that made the estimate; found one of other content")
+    papers = [Paper("job", JSON, to_json(estimate.job)), Paper("estimate", JSON, to_json(estimate))]
+    if pins:
+        papers.append(Paper("pins", JSON, to_json(tuple(pins))))
+    return Prepared(
+        client=estimate.job.client,
+        terms=terms_of(estimate),
+        quotation=quotation_for(estimate, card, locale=locale),
+        papers=tuple(papers),
+        time_zone=card.region.time_zone,
+        card=published(card),
+    )
+
+
+def published(card: RateCard) -> PublishedCard:
+    """A card as the book keeps it."""
+    return PublishedCard(card.content_hash, card.card.name, card.card.version, packed(canonical_json(card)))
+
+
+def prepared_again(papers: Mapping[str, Paper], terms: Terms, card: bytes) -> Prepared:
+    """A draft made ready once more, from what the book keeps of it."""
+    quotation = from_json(papers["quotation"].content, Quotation)
+    region = msgspec.json.decode(card, type=_CardClock).region
+    others = tuple(paper for kind, paper in papers.items() if kind != "quotation")
+    return Prepared(
+        client=quotation.client, terms=terms, quotation=quotation, papers=others, time_zone=region.time_zone
+    )
+
+
+class _Region(Struct):
+    time_zone: str
+
+
+class _CardClock(Struct):
+    region: _Region

@@ -1,0 +1,473 @@
+"""The quote book: every quotation kept, numbered, revised, accepted, for ever."""
+
+from __future__ import annotations
+
+import datetime
+import secrets
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import closing
+from decimal import Decimal
+from pathlib import Path
+from types import TracebackType
+from typing import Self, TypeVar
+
+from sqlalchemy import Connection, delete, inspect
+
+from quoting.book import address_book, moves, outbox, search, tables
+from quoting.book.address_book import Contact, KnownClient
+from quoting.book.asking import asked_for, once
+from quoting.book.backup import back_up, restore
+from quoting.book.chain import Event, written_instant
+from quoting.book.changes import Declined, Withdrawn
+from quoting.book.export import export
+from quoting.book.looking_up import draft_in, entry_in, history_in, paper_in
+from quoting.book.moves import Moment
+from quoting.book.page import Asked, Page, last_event
+from quoting.book.papers import Chance, Paper, check_document_kind, seal
+from quoting.book.prepared import Prepared, prepare, published
+from quoting.book.repricing import ENGINES, Engine
+from quoting.book.search import Listing, Wanted
+from quoting.book.states import Entry
+from quoting.book.storage import Storage, create_file, told_plainly
+from quoting.book.upgrading import upgrade, version_of
+from quoting.book.verifying import Anchor, Report, verify
+from quoting.book.writer import Writer
+from quoting.errors import BookError, BookNotReadyError, Fault, InputError, StaleVersionError
+from quoting.estimate import Estimate
+from quoting.money import minor_units
+from quoting.numbers import in_engine_context
+from quoting.planning.pins import Pin
+from quoting.rate_card import RateCard
+from quoting.reader import to_json
+
+_T = TypeVar("_T")
+SERIES = "Q"
+
+
+class QuoteBook:
+    """
+    A book of quotations, in a file of SQLite or in a database of PostgreSQL.
+
+    Every change takes ``at`` (an instant with its time zone) and ``by`` (the part somebody plays: owner,
+    client, a key's name; never a person's name, which would stay for ever). ``key`` makes a change safe to
+    ask for twice: the second time it gives the first answer. ``version`` holds that nobody changed the
+    quotation since it was read. Threads may share a book; processes open one each.
+    """
+
+    def __init__(self, address: str, *, chance: Chance = secrets.token_bytes) -> None:
+        """
+        Open a book; where there is none yet, it is made.
+
+        Args:
+            address: A path, ``sqlite:///PATH`` or ``postgresql://USER@HOST/NAME``.
+            chance: Where ids and salts come from.
+
+        Raises:
+            BookNotReadyError: what is there is not as it must be.
+            StorageError: nothing answers.
+        """
+        self.storage = Storage(address)
+        self._chance = chance
+        self._writer = Writer(self.storage)
+        if self.storage.path is not None and not self.storage.path.exists():
+            create_file(self.storage.path)
+        try:
+            self._make_if_new()
+            self.storage.start()
+        except BaseException:
+            self.storage.close()
+            raise
+
+    def __enter__(self) -> Self:
+        """The book itself."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close it."""
+        self.close()
+
+    def close(self) -> None:
+        """Finish what is being written and let the storage go."""
+        self._writer.close()
+        self.storage.close()
+
+    # Quotations
+
+    def draft(
+        self,
+        estimate: Estimate,
+        card: RateCard,
+        *,
+        at: datetime.datetime,
+        by: str,
+        pins: Sequence[Pin] = (),
+        locale: str | None = None,
+        key: str = "",
+    ) -> Entry:
+        """
+        Keep a priced job without a number; its rate card's version is published with it.
+
+        Raises:
+            PublishedCardError: the card's version is published with other content.
+        """
+        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._now(at, by)
+        asked = asked_for("draft", key, prepared)
+        return self._write(lambda page: moves.draft(page, prepared, now), asked)
+
+    def draft_again(
+        self,
+        which: str,
+        estimate: Estimate,
+        card: RateCard,
+        *,
+        at: datetime.datetime,
+        by: str,
+        pins: Sequence[Pin] = (),
+        locale: str | None = None,
+        version: int | None = None,
+        key: str = "",
+    ) -> Entry:
+        """Put a newer job in a draft's place."""
+        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._now(at, by)
+        asked = asked_for("draft again", key, prepared, which, version)
+        return self._write(lambda page: moves.draft_again(page, which, prepared, now, version=version), asked)
+
+    def ask(
+        self,
+        estimate: Estimate,
+        card: RateCard,
+        *,
+        offer: str,
+        at: datetime.datetime,
+        by: str,
+        series: str = SERIES,
+        locale: str | None = None,
+        key: str = "",
+    ) -> Entry:
+        """
+        Keep a request from outside: issued at once or left for the owner, as the card's offer says.
+
+        Raises:
+            InputError: the card has no such offer.
+        """
+        found = next((one for one in card.offers if one.name == offer), None)
+        if found is None:
+            raise InputError([Fault("offer", f"one of {[one.name for one in card.offers]}", repr(offer))])
+        if found.issued == "at once":
+            return self.draft_and_issue(estimate, card, at=at, by=by, series=series, locale=locale, key=key)
+        return self.draft(estimate, card, at=at, by=by, locale=locale, key=key)
+
+    def draft_and_issue(
+        self,
+        estimate: Estimate,
+        card: RateCard,
+        *,
+        at: datetime.datetime,
+        by: str,
+        series: str = SERIES,
+        pins: Sequence[Pin] = (),
+        locale: str | None = None,
+        key: str = "",
+    ) -> Entry:
+        """Keep a priced job and issue it, in one transaction."""
+        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._now(at, by)
+        asked = asked_for("draft and issue", key, prepared, series)
+        return self._write(lambda page: moves.draft_and_issue(page, prepared, now, series=_named(series)), asked)
+
+    def issue(
+        self,
+        which: str,
+        *,
+        at: datetime.datetime,
+        by: str,
+        series: str = SERIES,
+        version: int | None = None,
+        key: str = "",
+    ) -> Entry:
+        """Give a draft the next number of its series, and the days of today: from now on it binds the shop."""
+        now, asked = self._now(at, by), asked_for("issue", key, which, series, version)
+        while True:
+            entry, prepared = self._read(lambda connection: draft_in(connection, which))
+            expected = entry.version if version is None else version
+            try:
+                return self._write(_issuing(entry, prepared, now, expected, _named(series)), asked)
+            except StaleVersionError:
+                if version is not None:
+                    raise
+
+    def revise(
+        self,
+        which: str,
+        estimate: Estimate,
+        card: RateCard,
+        *,
+        at: datetime.datetime,
+        by: str,
+        pins: Sequence[Pin] = (),
+        locale: str | None = None,
+        version: int | None = None,
+        key: str = "",
+    ) -> Entry:
+        """Issue a new revision in place of the one before, under the same number."""
+        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._now(at, by)
+        asked = asked_for("revise", key, prepared, which, version)
+        return self._write(lambda page: moves.revise(page, which, prepared, now, version=version), asked)
+
+    def accept(
+        self,
+        which: str,
+        *,
+        at: datetime.datetime,
+        by: str,
+        quantity: int | None = None,
+        who: str = "",
+        note: str = "",
+        revision: int | None = None,
+        version: int | None = None,
+        key: str = "",
+    ) -> Entry:
+        """
+        Record that the client takes it.
+
+        Args:
+            quantity: The option they take; may be left out where there is one.
+            who: Who said so, and what: kept apart from the history, and erased with the client.
+            revision: The revision they mean, where it must be the newest.
+
+        Raises:
+            StateError: it has lapsed, is replaced, accepted, declined or withdrawn.
+        """
+        said, now = to_json({"who": who, "note": note}), self._now(at, by)
+        asked = asked_for("accept", key, which, quantity, said, revision, version)
+        return self._write(
+            lambda page: moves.accept(page, which, quantity, said, now, revision=revision, version=version), asked
+        )
+
+    def decline(
+        self,
+        which: str,
+        *,
+        at: datetime.datetime,
+        by: str,
+        who: str = "",
+        note: str = "",
+        revision: int | None = None,
+        version: int | None = None,
+        key: str = "",
+    ) -> Entry:
+        """Record that the client does not take it, and what they said."""
+        said, now = to_json({"who": who, "note": note}), self._now(at, by)
+        asked = asked_for("decline", key, which, said, revision, version)
+        return self._write(
+            lambda page: moves.end(page, which, Declined, said, now, revision=revision, version=version), asked
+        )
+
+    def withdraw(
+        self,
+        which: str,
+        *,
+        at: datetime.datetime,
+        by: str,
+        note: str = "",
+        version: int | None = None,
+        key: str = "",
+    ) -> Entry:
+        """Take a quotation back, or put a draft away."""
+        said, now = to_json({"note": note}), self._now(at, by)
+        asked = asked_for("withdraw", key, which, said, version)
+        return self._write(
+            lambda page: moves.end(page, which, Withdrawn, said, now, revision=None, version=version), asked
+        )
+
+    def record_payment(
+        self,
+        which: str,
+        amount: Decimal,
+        *,
+        at: datetime.datetime,
+        by: str,
+        version: int | None = None,
+        key: str = "",
+    ) -> Entry:
+        """
+        Record money that came for what was accepted: the deposit asked, or what is left.
+
+        Raises:
+            OverpaidError: it is more than the balance.
+        """
+        minor = _coins(amount, self.get(which).terms.currency)
+        now, asked = self._now(at, by), asked_for("pay", key, which, minor, version)
+        return self._write(lambda page: moves.pay(page, which, minor, now, version=version), asked)
+
+    def keep_document(
+        self, which: str, kind: str, content: bytes, *, media_type: str, at: datetime.datetime, by: str
+    ) -> Entry:
+        """
+        Keep a document of the newest revision as it was sent: the PDF, the XML.
+
+        The same bytes may be handed in again.
+
+        Raises:
+            BookError: another document of that kind is kept already; it stays.
+        """
+        check_document_kind(kind)
+        entry = self.get(which)
+        sealed = seal(Paper(kind, media_type, content), entry.revision, self._chance)
+        if sealed.label in entry.commitments:
+            if self.paper(which, kind).content != content:
+                raise BookError(f"{entry.named}: expected no {kind} yet; found one that was sent, and it stays")
+            return entry
+        now = self._now(at, by)
+        return self._write(lambda page: moves.keep_document(page, entry.id, sealed, now), None)
+
+    def publish_card(self, card: RateCard, *, at: datetime.datetime, by: str) -> str:
+        """Keep a version of a rate card for ever; its content hash."""
+        kept, now = published(card), self._now(at, by)
+        self._write(lambda page: moves.publish(page, kept, now), None)
+        return kept.hash
+
+    # Reading
+
+    def get(self, which: str) -> Entry:
+        """
+        A quotation, by number or id.
+
+        Raises:
+            QuoteNotFoundError: none goes by it.
+        """
+        return self._read(lambda connection: entry_in(connection, which))
+
+    def history(self, which: str) -> tuple[Event, ...]:
+        """Everything that befell a quotation or a client."""
+        return self._read(lambda connection: history_in(connection, which))
+
+    def paper(self, which: str, kind: str, *, revision: int | None = None) -> Paper:
+        """
+        A paper of a quotation as it was kept: ``job``, ``estimate``, ``quotation``, ``pdf``, ``xml``.
+
+        Args:
+            revision: Of which revision; the newest if left out.
+
+        Raises:
+            QuoteNotFoundError: nothing of the kind is kept.
+        """
+        return self._read(lambda connection: paper_in(connection, which, kind, revision))
+
+    def list(
+        self, wanted: Wanted | None = None, *, at: datetime.datetime, most: int = 50, cursor: str = ""
+    ) -> Listing:
+        """One page of quotations, newest first."""
+        asked = wanted or Wanted()
+        return self._read(lambda connection: search.listing(connection, asked, at=at, most=most, cursor=cursor))
+
+    def head(self) -> Event | None:
+        """The newest event: whoever writes its position and hash down can prove later that nothing was cut off."""
+        return self._read(last_event)
+
+    # The book as a whole
+
+    def verify(self, *, engines: Mapping[int, Engine] = ENGINES, anchor: Anchor | None = None) -> Report:
+        """
+        Hold every row against the history, and every price against the engine of its rules.
+
+        Args:
+            engines: What works out an estimate, by rules number; none to leave prices alone.
+            anchor: An event written down earlier, that must still stand.
+        """
+        return self._read(lambda connection: verify(connection, engines, anchor))
+
+    def back_up(self, to: Path | str) -> None:
+        """Write a backup, a book in a file of SQLite, while this one is in use."""
+        back_up(self.storage, Path(to))
+
+    def export(self, to: Path | str) -> None:
+        """Write everything the book holds into a ZIP file that needs no book to be read."""
+        self._read(lambda connection: export(connection, Path(to)))
+
+    @staticmethod
+    def restore(backup: Path | str, address: str) -> None:
+        """Bring a backup back to an address where there is no book yet, of either engine."""
+        with closing(Storage(address)) as storage:
+            restore(Path(backup), storage)
+
+    @staticmethod
+    def upgrade(address: str) -> None:
+        """Bring a book to the newest tables."""
+        with closing(Storage(address)) as storage, told_plainly():
+            upgrade(storage.engine)
+
+    # Clients
+
+    def keep_client(self, contact: Contact, *, at: datetime.datetime, by: str, id: str | None = None) -> KnownClient:
+        """Put a client into the address book; one who is known already is not doubled."""
+        chance = self._chance
+        return self._write(lambda page: address_book.keep(page, contact, id=id, at=at, by=by, chance=chance), None)
+
+    def client(self, id: str) -> KnownClient:
+        """A client of the address book."""
+        return self._read(lambda connection: address_book.read(connection, id))
+
+    def erase_client(self, id: str, *, at: datetime.datetime, by: str) -> tuple[str, ...]:
+        """Take everything personal of a client out of the book; numbers and sums stay."""
+        erased = self._write(lambda page: address_book.erase(page, id, at=at, by=by), None)
+        self.storage.forget_deleted()
+        return erased
+
+    # The outbox, and keys
+
+    def waiting(self, *, most: int = 100) -> tuple[outbox.Told, ...]:
+        """Changes that somebody must still be told of, oldest first."""
+        return self._read(lambda connection: outbox.waiting(connection, most=most))
+
+    def delivered(self, position: int, *, at: datetime.datetime) -> None:
+        """Record that a change was told."""
+        self._write(lambda page: outbox.delivered(page, position, at=at), None)
+
+    def forget_keys(self, *, before: datetime.datetime) -> None:
+        """Forget keys of requests made before an instant."""
+        old = delete(tables.requests).where(tables.requests.c.at < written_instant(before))
+        self._write(lambda page: page.connection.execute(old) and None, None)
+
+    def _now(self, at: datetime.datetime, by: str) -> Moment:
+        written_instant(at)
+        if not by or len(by) > 100:
+            raise InputError([Fault("by", "who does it, in 1 to 100 characters", repr(by)[:60])])
+        return Moment(at, by, self._chance)
+
+    def _write(self, work: Callable[[Page], _T], asked: Asked | None) -> _T:
+        return self._writer.write(work if asked is None else once(work, asked))
+
+    def _read(self, question: Callable[[Connection], _T]) -> _T:
+        with self.storage.reading() as connection:
+            return question(connection)
+
+    def _make_if_new(self) -> None:
+        with told_plainly(), self.storage.engine.connect() as connection:
+            if version_of(connection):
+                return
+            if self.storage.is_sqlite and inspect(connection).get_table_names():
+                raise BookNotReadyError(f"expected a quote book at {self.storage.path}; found another database")
+        upgrade(self.storage.engine)
+
+
+def _issuing(
+    entry: Entry, prepared: Prepared | None, now: Moment, version: int, series: str
+) -> Callable[[Page], Entry]:
+    return lambda page: moves.issue(page, entry.id, prepared, now, version=version, series=series)
+
+
+def _named(series: str) -> str:
+    if not (series.isascii() and series.isalnum() and len(series) <= 20):
+        raise InputError([Fault("series", "1 to 20 letters and digits", repr(series)[:60])])
+    return series
+
+
+@in_engine_context
+def _coins(amount: Decimal, currency: str) -> int:
+    """An amount in whole smallest coins."""
+    minor = amount.scaleb(minor_units(currency))
+    if minor != minor.to_integral_value():
+        raise InputError([Fault("amount", f"whole coins of {currency}", str(amount))])
+    return int(minor)

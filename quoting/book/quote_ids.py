@@ -1,0 +1,12 @@
+"""Ids that nobody can guess: 128 bits of chance."""
+
+from __future__ import annotations
+
+import base64
+
+from quoting.book.papers import Chance
+
+
+def new_id(chance: Chance) -> str:
+    """An id of 22 characters that a URL takes as it is; it never begins as a number's series may."""
+    return base64.urlsafe_b64encode(chance(16)).rstrip(b"=").decode()

@@ -1,0 +1,77 @@
+"""Working a kept price out again, by the rules that it was priced with."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import lru_cache
+from typing import Any
+
+import msgspec
+from msgspec import Struct
+from sqlalchemy import Connection, select
+
+from quoting.book import tables
+from quoting.book.looking_up import papers_of
+from quoting.book.papers import unpacked
+from quoting.book.states import Entry
+from quoting.errors import QuotingError
+from quoting.estimate import Estimate, estimate_job
+from quoting.job import Job
+from quoting.planning.pins import Pin
+from quoting.rate_card import RateCard
+from quoting.reader import from_json, to_json
+from quoting.rules import RULES
+
+Engine = Callable[..., Estimate]
+ENGINES: Mapping[int, Engine] = {RULES: estimate_job}
+
+
+class _KeptEstimate(Struct):
+    options: msgspec.Raw
+
+
+def price_json(estimate: Estimate) -> bytes:
+    """The part of an estimate that may not change under its rules: prices, lines, counts and plans."""
+    return to_json(estimate.options)
+
+
+def kept_price_json(estimate: bytes) -> bytes:
+    """The same part of an estimate that was kept."""
+    return bytes(msgspec.json.decode(estimate, type=_KeptEstimate).options)
+
+
+def drift_of(connection: Connection, place: int, entry: Entry, engines: Mapping[int, Engine]) -> str | None:
+    """How a revision's price differs when it is worked out again: empty if it does not; None without its rules."""
+    engine = engines.get(entry.terms.rules)
+    if engine is None:
+        return None
+    papers = papers_of(connection, place, entry.revision)
+    kept = kept_price_json(papers["estimate"].content)
+    named = f"{entry.number} revision {entry.revision}"
+    try:
+        pins = from_json(papers["pins"].content, tuple[Pin, ...]) if "pins" in papers else ()
+        job = from_json(papers["job"].content, Job)
+        again = price_json(engine(job, _card(connection, entry.terms.card), on=entry.terms.priced_on, pins=pins))
+    except QuotingError as error:
+        return f"{named}: expected the price that was kept; found {str(error).splitlines()[0]}"
+    return (
+        ""
+        if again == kept
+        else f"{named}: expected the price that was kept; found another, from {_parting(kept, again)}"
+    )
+
+
+def _parting(kept: bytes, again: bytes) -> str:
+    at = next((place for place, (a, b) in enumerate(zip(kept, again, strict=False)) if a != b), len(kept))
+    return f"{kept[max(0, at - 40) : at + 20]!r} to {again[max(0, at - 40) : at + 20]!r}"
+
+
+def _card(connection: Connection, hash: str) -> RateCard:
+    cards = tables.cards.c
+    body: Any = connection.execute(select(cards.body).where(cards.hash == hash)).scalar_one()
+    return _card_of(bytes(body))
+
+
+@lru_cache(maxsize=32)
+def _card_of(body: bytes) -> RateCard:
+    return from_json(unpacked(body), RateCard)
