@@ -11,7 +11,7 @@ from litestar.datastructures import State
 from litestar.exceptions import HTTPException
 from litestar.openapi.config import OpenAPIConfig
 
-from api.negotiation import JSON, PDF, require_json, wanted_type
+from api.negotiation import JSON, PDF, XML, require_json, wanted_type
 from api.problems import http_error, quoting_error, unexpected_error
 from api.settings import Settings, settings_from_environment
 from quoting import (
@@ -23,8 +23,10 @@ from quoting import (
     quotation_for,
     read_job,
 )
+from quoting.documents.children import render_in_child
+from quoting.documents.names import content_disposition
 from quoting.documents.quotation_pdf import quotation_page
-from quoting.documents.render import render_in_child
+from quoting.documents.ubl import quotation_xml
 from quoting.reader import json_data, to_json
 from quoting.reference import schema_of
 
@@ -38,15 +40,18 @@ async def price_for_owner(request: Request[Any, Any, State], state: State) -> Re
 
 @post("/v1/quotations", status_code=200)
 async def quote_for_client(request: Request[Any, Any, State], state: State) -> Response[bytes]:
-    """The client's quotation of a job, as JSON or PDF by ``Accept``. Nothing is stored."""
-    kind = wanted_type(request, (JSON, PDF))
+    """The client's quotation of a job, as JSON, PDF or UBL 2.1 by ``Accept``. Nothing is stored."""
+    kind = wanted_type(request, (JSON, PDF, XML))
     quotation = quotation_for(await _estimate(request, state), state.card)
     if kind == JSON:
         return Response(to_json(quotation), media_type=JSON)
+    if kind == XML:
+        headers = {"Content-Disposition": content_disposition(f"quotation {quotation.title}", "xml")}
+        return Response(quotation_xml(quotation), media_type=XML, headers=headers)
     from anyio import to_thread
 
     pdf = await to_thread.run_sync(render_in_child, quotation_page(quotation))
-    headers = {"Content-Disposition": 'attachment; filename="quotation.pdf"'}
+    headers = {"Content-Disposition": content_disposition(f"quotation {quotation.title}", "pdf")}
     return Response(pdf, media_type=PDF, headers=headers)
 
 

@@ -9,6 +9,7 @@ from litestar.exceptions import ClientException, HTTPException
 
 JSON = "application/json"
 PDF = "application/pdf"
+XML = "application/xml"
 
 
 class NotAcceptable(HTTPException):

@@ -10,6 +10,7 @@ from litestar.exceptions import HTTPException
 from msgspec import Struct, json
 
 from quoting import DocumentError, InputError, JobError, NoPlanError, NotOfferedError, QuotingError
+from quoting.errors import UnfitTextError
 
 PROBLEM_JSON = "application/problem+json"
 TYPES = "urn:quoting:problem:"
@@ -38,6 +39,7 @@ TABLE: tuple[tuple[type[QuotingError], str, int, str], ...] = (
     (NotOfferedError, "not-offered", 422, "The job asks for something that the rate card does not hold"),
     (JobError, "invalid-job", 422, "The job does not fit"),
     (NoPlanError, "not-quotable", 422, "No press can make it as it is asked for"),
+    (UnfitTextError, "unfit-text", 422, "A text holds characters that the document cannot show"),
     (DocumentError, "document-unavailable", 503, "The document cannot be made here"),
     (InputError, "invalid-input", 400, "What was sent cannot be read"),
     (QuotingError, "refused", 422, "The request is refused"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -20,20 +21,31 @@ rdf:about=""><pdfaExtension:schemas><rdf:Bag><rdf:li rdf:parseType="Resource">\
 <pdfaProperty:category>internal</pdfaProperty:category>\
 <pdfaProperty:description>Part of ISO 14289</pdfaProperty:description></rdf:li></rdf:Seq></pdfaSchema:property>\
 </rdf:li></rdf:Bag></pdfaExtension:schemas></rdf:Description>"""
+_STREAM_ENDING_IN_A_LINE_END = re.compile(rb"[\r\n]\nendstream\n")
 # Keys of font programs, images and colour profiles, to which nothing can be added.
 _WHOLE = {"Length1", "Subtype", "N"}
 
 
-def finish(page_attached: tuple[Attached, ...]) -> Callable[[Any, Any], None]:
+def ends_clear(pdf: bytes) -> bool:
+    """Whether no stream of a file ends in a line end of its own."""
+    return _STREAM_ENDING_IN_A_LINE_END.search(pdf) is None
+
+
+def finish(page_attached: tuple[Attached, ...], *, spare: int = 0) -> Callable[[Any, Any], None]:
     """
     The last hand on a PDF/A-3a, called by WeasyPrint before the bytes are written.
 
     It is PDF/UA-1 too and says so; each attached file is listed once, under its own media type, not under
     one that depends on the machine. The metadata stays uncompressed, as validators of every part of PDF/A
     read it.
+
+    Args:
+        spare: Empty objects to add, which nothing refers to: they move the bytes of the table of objects.
     """
 
     def finisher(_: Any, pdf: Any) -> None:
+        import pydyf
+
         _say_it_is_accessible(pdf)
         if "AF" in pdf.catalog:
             pdf.catalog["AF"][:] = list(dict.fromkeys(pdf.catalog["AF"]))
@@ -43,6 +55,8 @@ def finish(page_attached: tuple[Attached, ...]) -> Callable[[Any, Any], None]:
         for stream in pdf.objects:
             if hasattr(stream, "compress"):
                 _end_clear_of_line_ends(stream)
+        for _ in range(spare):
+            pdf.add_object(pydyf.Dictionary())
 
     return finisher
 

@@ -18,10 +18,9 @@ from typing import IO
 
 from msgspec import msgpack
 
-from quoting.documents.fonts import MissingGlyphError
 from quoting.documents.page import Page
 from quoting.documents.templates import TemplateError
-from quoting.errors import DocumentError
+from quoting.errors import DocumentError, UnfitTextError
 
 MOST_SECONDS = 15
 MOST_MEMORY_BYTES = 768 * 1024 * 1024
@@ -29,7 +28,7 @@ MOST_PAGES = 200
 LENGTH_BYTES = 8
 DONE, REFUSED, LAST_WORDS = b"+", b"-", b"!"
 _KINDS: dict[str, type[DocumentError]] = {
-    kind.__name__: kind for kind in (DocumentError, MissingGlyphError, TemplateError)
+    kind.__name__: kind for kind in (DocumentError, UnfitTextError, TemplateError)
 }
 
 

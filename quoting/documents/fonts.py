@@ -10,7 +10,7 @@ from pathlib import Path
 
 from msgspec import Struct
 
-from quoting.errors import DocumentError
+from quoting.errors import DocumentError, UnfitTextError
 
 
 class Face(Struct, frozen=True):
@@ -75,10 +75,6 @@ JAPANESE = Face(
 )
 
 
-class MissingGlyphError(DocumentError):
-    """A text holds characters that no face of the documents has: it would print as empty boxes."""
-
-
 @lru_cache(maxsize=8)
 def characters_of(face: Face) -> frozenset[int]:
     """Every character that a face has a glyph for."""
@@ -93,20 +89,20 @@ def faces_for(text: str) -> tuple[Face, ...]:
     The faces that a text needs: the serif, and the Japanese one where the serif is not enough.
 
     Raises:
-        MissingGlyphError: characters that neither has, or that want a package which is not there.
+        UnfitTextError: characters that neither has, or that want a package which is not there.
     """
     wanting = [character for character in sorted(set(text)) if not _is_drawn_without(character)]
     lacking = _lacking(wanting, SERIF)
     if not lacking:
         return SERIF
     if find_spec(JAPANESE.package) is None:
-        raise MissingGlyphError(
+        raise UnfitTextError(
             f"expected a font with {_named(lacking)}; found none. For Japanese: pip install 'quoting[japanese]'"
             f" (the package {JAPANESE.distribution})"
         )
     lacking = _lacking(lacking, (JAPANESE,))
     if lacking:
-        raise MissingGlyphError(f"expected characters that the documents' fonts have; found {_named(lacking)}")
+        raise UnfitTextError(f"expected characters that the documents' fonts have; found {_named(lacking)}")
     return (*SERIF, JAPANESE)
 
 
@@ -116,11 +112,15 @@ def _lacking(characters: Iterable[str], faces: Iterable[Face]) -> list[str]:
     return [character for character in characters if ord(character) not in held]
 
 
+# Unicode 15, DerivedCoreProperties, Default_Ignorable_Code_Point: soft hyphen, joiners, marks of direction, variants.
+_IGNORED = ((0xAD, 0xAD), (0x200B, 0x200F), (0x202A, 0x202E), (0x2060, 0x206F), (0xFE00, 0xFE0F), (0xFEFF, 0xFEFF))
+
+
 def _is_drawn_without(character: str) -> bool:
     """Spaces, line ends and marks of direction, which are set without a glyph."""
-    if character in "\n\t\r":
+    if character in "\n\t\r" or unicodedata.category(character) == "Zs":
         return True
-    return unicodedata.category(character) in {"Zs", "Cf"}
+    return any(first <= ord(character) <= last for first, last in _IGNORED)
 
 
 def _named(characters: list[str]) -> str:

@@ -11,7 +11,7 @@ import os
 import warnings
 from typing import Any
 
-from quoting.documents.archival import finish
+from quoting.documents.archival import ends_clear, finish
 from quoting.documents.children import render_in_child
 from quoting.documents.fonts import JAPANESE, SERIF
 from quoting.documents.page import Page
@@ -21,6 +21,7 @@ __all__ = ["Page", "render", "render_in_child"]
 
 PANGO_LINE = "apt-get install -y --no-install-recommends libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
 VARIANT = "pdf/a-3a"
+MOST_TRIES = 8
 _MEDIA_TYPES = {".css": "text/css", ".png": "image/png", ".jpg": "image/jpeg", ".svg": "image/svg+xml"}
 
 
@@ -46,15 +47,24 @@ def render(page: Page, *, variant: str | None = VARIANT) -> bytes:
         html = weasyprint.HTML(string=page.html, url_fetcher=fetcher)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", ResourceWarning)  # WeasyPrint 70 leaves its colour profile open
-            pdf: bytes = html.write_pdf(
-                stylesheets=[style],
-                font_config=fonts,
-                pdf_variant=variant,
-                attachments=_attachments(page) if variant else None,
-                finisher=finish(page.attached) if variant else None,
-            )
+            document = html.render(stylesheets=[style], font_config=fonts, pdf_variant=variant)
+            return _written(document, page, variant)
     except FatalURLFetchingError as error:  # a BaseException in WeasyPrint 70
         raise DocumentError(f"expected packaged assets only; found {error}") from error
+
+
+def _written(document: Any, page: Page, variant: str | None) -> bytes:
+    """The bytes of a laid-out page; written anew, a little otherwise, until no stream ends in a line end."""
+    if variant is None:
+        plain: bytes = document.write_pdf()
+        return plain
+    pdf = b""
+    for spare in range(MOST_TRIES):
+        document.metadata.attachments.clear()
+        finisher = finish(page.attached, spare=spare)
+        pdf = document.write_pdf(pdf_variant=variant, attachments=_attachments(page), finisher=finisher)
+        if ends_clear(pdf):
+            break
     return pdf
 
 

@@ -52,7 +52,7 @@ def page_from(
 
     Raises:
         TemplateError: with file and line.
-        MissingGlyphError: a character that no font of the documents has.
+        UnfitTextError: a character that no font of the documents has.
     """
     environment = _environment(name, language, currency, overlay)
     try:

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from xml.sax.saxutils import escape, quoteattr
 
-from quoting.errors import DocumentError
+from quoting.errors import UnfitTextError
 from quoting.money import spread
 from quoting.numbers import in_engine_context, plain
 from quoting.quotation import Quotation, QuotedOption, QuotedTax
@@ -40,13 +40,16 @@ def quotation_xml(quotation: Quotation) -> bytes:
     A quotation as UBL 2.1.
 
     Raises:
-        DocumentError: a text with characters that XML does not take.
+        UnfitTextError: a text with characters that XML does not take.
     """
-    root: Node = ("Quotation", list(_document(quotation)), {})
+    try:
+        root: Node = ("Quotation", list(_document(quotation)), {})
+    except UnicodeEncodeError as error:
+        raise UnfitTextError(f"expected text that XML takes; found U+{ord(error.object[error.start]):04X}") from error
     text = "\n".join(['<?xml version="1.0" encoding="UTF-8"?>', *_written(root, 0, _NAMESPACES)])
     unfit = next((character for character in text if not _fits_xml(character)), None)
     if unfit is not None:
-        raise DocumentError(f"expected text that XML takes; found U+{ord(unfit):04X}")
+        raise UnfitTextError(f"expected text that XML takes; found U+{ord(unfit):04X}")
     return text.encode()
 
 
