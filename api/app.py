@@ -11,6 +11,7 @@ from litestar.datastructures import State
 from litestar.exceptions import HTTPException
 from litestar.openapi.config import OpenAPIConfig
 
+from api.comparisons import compare_for_owner
 from api.negotiation import JSON, PDF, XML, require_json, wanted_type
 from api.problems import http_error, quoting_error, unexpected_error
 from api.settings import Settings, settings_from_environment
@@ -84,7 +85,7 @@ def create_app(settings: Settings | None = None) -> Litestar:
     """
     chosen = settings or settings_from_environment()
     return Litestar(
-        route_handlers=[price_for_owner, quote_for_client, job_schema, live],
+        route_handlers=[price_for_owner, compare_for_owner, quote_for_client, job_schema, live],
         state=State({"card": load_rate_card(chosen.card)}),
         request_max_body_size=chosen.most_body_bytes,
         exception_handlers={

@@ -15,7 +15,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from quoting.checking import check_job
-from quoting.errors import Fault, JobError, NoPlanError, NotOfferedError
+from quoting.errors import Fault, JobError, MeasureError, NoPlanError, NotOfferedError
 from quoting.estimate import Figures, client_pieces, figures_of, printed
 from quoting.formulas import formula
 from quoting.job import Item, Job, Part
@@ -177,13 +177,16 @@ def asked_price(written: str, card: RateCard) -> PriceAsked:
     A price as somebody writes it: ``"4.20 each"`` or ``"420 in all"``, before tax.
 
     Raises:
-        MeasureError: no amount of the card's currency.
+        JobError: no amount of the card's currency, or finer than its smallest coin.
     """
     text, _, ending = written.partition(" ")
     of = {"each": "a piece", "in all": "in all", "": "in all"}.get(ending.strip())
     if of is None:
         raise JobError([Fault("price", "an amount, then 'each' or 'in all'", repr(written)[:60])])
-    return PriceAsked(read_amount(text, card.region.currency, "price"), of)
+    try:
+        return PriceAsked(read_amount(text, card.region.currency, "price"), of)
+    except MeasureError as error:
+        raise JobError(error.faults) from error
 
 
 def _part(job: Job, name: str | None) -> Part:
@@ -210,10 +213,13 @@ def _check(
             for place, name in enumerate(names)
             if name not in known
         ]
+    for place, size in enumerate(sizes):
+        try:
+            Size(size)
+        except MeasureError as error:
+            faults.append(Fault(f"sizes[{place}]", error.faults[0].expected, error.faults[0].found))
     if faults:
         raise JobError(faults)
-    for size in sizes:
-        Size(size)
 
 
 def _variant(

@@ -1,0 +1,328 @@
+"""Comparisons: every cell as if it were estimated alone, break-even, offers, CSV, plots, PDF, HTTP."""
+
+from __future__ import annotations
+
+import csv
+import io
+import itertools
+import json
+import tomllib
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from litestar import Litestar
+from litestar.testing import TestClient
+from msgspec.structs import replace
+
+from api.app import create_app
+from api.negotiation import JSON, PDF
+from api.settings import Settings
+from quoting import Job, JobError, RateCard, estimate_job
+from quoting.compare import (
+    Comparison,
+    PriceAsked,
+    answers,
+    asked_price,
+    compare_job,
+    left_at,
+    offers,
+    two_points,
+    with_part,
+)
+from quoting.documents.comparison_csv import as_told, comparison_csv, inert, is_number, written
+from quoting.estimate import client_pieces, figures_of
+from quoting.planning.prepared import PreparedJob
+from quoting.plots import plots_of
+from quoting.units import Size
+from tests.conftest import DAY, demo_card_path, demo_job_path, demo_jobs
+
+SIZES = ("105 x 148 mm", "120 x 160 mm", "90 x 55 mm")
+
+
+@pytest.fixture(scope="module")
+def card(cards: dict[str, RateCard]) -> RateCard:
+    return cards["marrowby-lane"]
+
+
+@pytest.fixture(scope="module")
+def job(jobs: dict[tuple[str, str], Job]) -> Job:
+    return jobs["marrowby-lane", "cards"]
+
+
+@pytest.fixture(scope="module")
+def comparison(card: RateCard, job: Job) -> Comparison:
+    return compare_job(
+        job, card, on=DAY, quantities=(50, 100, 250, 500), sizes=SIZES, price_asked=asked_price("1.50 each", card)
+    )
+
+
+def test_every_cell_is_what_estimating_it_alone_gives(comparison: Comparison, card: RateCard, job: Job) -> None:
+    for variant in comparison.variants:
+        if not variant.cells:
+            continue
+        alone = with_part(job, "Card", size=Size(variant.size), stock="cotton-600")
+        for cell in variant.cells:
+            option = estimate_job(replace(alone, quantities=(cell.quantity,)), card, on=DAY).options[0]
+            found = (cell.ways, cell.cost, cell.net, cell.total, cell.deposit, cell.contribution)
+            price = option.price
+            assert found == (
+                option.ways,
+                price.cost,
+                price.net,
+                price.total,
+                price.deposit,
+                option.hours.contribution,
+            )
+
+
+@pytest.mark.parametrize(("shop", "name"), demo_jobs())
+def test_every_demo_job_compared_over_its_own_quantities_is_its_estimate(
+    shop: str, name: str, cards: dict[str, RateCard], jobs: dict[tuple[str, str], Job]
+) -> None:
+    job, card = jobs[shop, name], cards[shop]
+    part = job.items[0].all_parts()[0].name
+    expected = [(option.quantity, option.price.total) for option in estimate_job(job, card, on=DAY).options]
+
+    found = compare_job(job, card, on=DAY, part=part).variants[0].cells
+
+    assert sorted(expected) == [(cell.quantity, cell.total) for cell in found]
+
+
+def test_cost_by_class_adds_up_to_the_cost(comparison: Comparison) -> None:
+    for variant in comparison.variants:
+        for cell in variant.cells:
+            assert cell.labour + cell.materials + cell.bought_in == cell.cost
+
+
+def test_what_cannot_be_made_is_told_with_its_reason_and_the_rest_is_compared(comparison: Comparison) -> None:
+    refused = [variant for variant in comparison.variants if variant.refusals]
+
+    assert [variant.size for variant in refused] == ["90 x 55 mm"]
+    assert "larger than the piece" in next(iter(refused[0].refusals.values()))
+
+
+def test_a_cell_says_where_plan_or_packs_change(comparison: Comparison) -> None:
+    cells = comparison.variants[0].cells
+    for before, cell in itertools.pairwise(cells):
+        assert ("plan" in cell.changed) == (before.ways != cell.ways)
+        assert ("packs" in cell.changed) == (before.bought != cell.bought)
+    assert any(cell.changed for cell in cells)
+
+
+def left(job: Job, card: RateCard, asked: PriceAsked, quantity: int) -> Decimal:
+    """What a price leaves at one quantity, worked out alone."""
+    prepared = PreparedJob(job, card)
+    pieces = sum(client_pieces(item, quantity) for item in job.items)
+    net = asked.amount * pieces if asked.of == "a piece" else asked.amount
+    return left_at(net, figures_of(prepared, quantity, DAY), prepared)
+
+
+def test_break_even_at_a_unit_price_is_the_least_quantity_after_which_it_never_fails(
+    card: RateCard, job: Job
+) -> None:
+    asked = asked_price("2.90 each", card)
+    found = compare_job(job, card, on=DAY, quantities=(250,), price_asked=asked).variants[0].break_even
+    paying = [left(job, card, asked, quantity) >= 0 for quantity in range(1, 251)]
+
+    assert found is not None
+    assert all(paying[found - 1 :])
+    assert not paying[found - 2]
+
+
+def test_break_even_at_a_total_price_is_the_greatest_quantity_that_pays(card: RateCard, job: Job) -> None:
+    asked = asked_price("320.00 in all", card)
+    found = compare_job(job, card, on=DAY, quantities=(250,), price_asked=asked).variants[0].break_even
+    paying = [left(job, card, asked, quantity) >= 0 for quantity in range(1, 251)]
+
+    assert found == max(place for place, pays in enumerate(paying, start=1) if pays)
+
+
+def test_a_price_that_never_breaks_even_is_told_so(card: RateCard, job: Job) -> None:
+    compared = compare_job(job, card, on=DAY, quantities=(100,), price_asked=asked_price("0.01 each", card))
+
+    assert compared.variants[0].break_even is None
+    assert answers(compared, compared.variants[0])[-1].endswith("it does not break even by 100.")
+
+
+def test_under_some_quantity_least_charge_holds_the_price_up(card: RateCard, job: Job) -> None:
+    dear = replace(card, pricing=replace(card.pricing, least_charge=type(card.pricing.least_charge)("400.00")))
+
+    variant = compare_job(job, dear, on=DAY, quantities=(50, 100, 250, 500)).variants[0]
+
+    assert variant.pays_from == next(cell.quantity for cell in variant.cells if not cell.held_up)
+    assert variant.cells[0].held_up
+
+
+def test_two_quantities_read_as_fixed_and_run_on() -> None:
+    """500 for 4 pounds 5s, 1,000 for 5 pounds: Reading MS 2750/96/8, 1930 (B). In shillings."""
+    found = two_points((500, Decimal(85)), (1000, Decimal(100)))
+
+    assert (found.fixed, found.run_on_a_hundred * 10) == (Decimal(70), Decimal(30))
+
+
+def test_a_larger_quantity_that_is_priced_lower_is_offered() -> None:
+    found = list(offers([(450, Decimal("300.00")), (500, Decimal("290.00")), (600, Decimal("310.00"))]))
+
+    assert found == ["500 are 10.00 less than 450: offer 500 instead"]
+
+
+def test_only_prices_fall_with_quantity_never_costs(card: RateCard, job: Job) -> None:
+    cells = compare_job(job, card, on=DAY, quantities=range(20, 420, 8)).variants[0].cells
+
+    exact = [cell.cost for cell in cells]
+    coins_a_line = Decimal("0.30")
+    assert all(later >= earlier - coins_a_line for earlier, later in itertools.pairwise(exact))
+
+
+@pytest.mark.parametrize(
+    ("asked", "where"),
+    [
+        ({"quantities": (0,)}, "quantities[0]"),
+        ({"quantities": (2_000_000,)}, "quantities[0]"),
+        ({"sizes": ("4",)}, "sizes[0]"),
+        ({"stocks": ("vellum",)}, "stocks[0]"),
+        ({"presses": ("castle",)}, "presses[0]"),
+        ({"part": "Moat"}, "part"),
+        ({"quantities": tuple(range(1, 2_002)), "sizes": SIZES}, "$"),
+    ],
+)
+def test_what_cannot_be_compared_is_a_fault_with_its_place(
+    asked: dict[str, Any], where: str, card: RateCard, job: Job
+) -> None:
+    with pytest.raises(JobError) as refused:
+        compare_job(job, card, on=DAY, **asked)
+
+    assert [fault.where for fault in refused.value.faults] == [where]
+
+
+@pytest.mark.parametrize("written_price", ["1.505 each", "each", "-1 each", "1.50 a dozen"])
+def test_a_price_asked_is_an_amount_of_the_cards_money(written_price: str, card: RateCard) -> None:
+    with pytest.raises(JobError):
+        asked_price(written_price, card)
+
+
+def test_of_ready_cut_blanks_those_of_the_size_are_taken(
+    cards: dict[str, RateCard], jobs: dict[tuple[str, str], Job]
+) -> None:
+    job, card = jobs["marrowby-lane", "coasters"], cards["marrowby-lane"]
+
+    compared = compare_job(job, card, on=DAY, quantities=(100,), sizes=("90 mm", "95 mm"))
+
+    assert [bool(variant.cells) for variant in compared.variants] == [False, True]
+
+
+# CSV
+
+
+@given(st.lists(st.lists(st.text(), min_size=1, max_size=5), min_size=1, max_size=5))
+def test_any_text_comes_back_from_the_csv_as_it_was(rows: list[list[str]]) -> None:
+    read = list(csv.reader(io.StringIO(written(rows), newline="")))
+
+    assert [[as_told(cell) for cell in row] for row in read if row] == [row for row in rows if row]
+
+
+@given(st.sampled_from("=+-@\t\r\n\0＝＋－＠"), st.text(), st.sampled_from(["", " ", "\t "]))
+def test_a_text_that_starts_as_a_formula_is_inert(start: str, rest: str, blank: str) -> None:
+    assert inert(f"{start}{rest}").startswith("'")
+    if start in "=+-@＝＋－＠":
+        assert inert(f"{blank}{start}{rest}").startswith("'")
+
+
+def test_numbers_stay_numbers(comparison: Comparison) -> None:
+    rows = list(csv.DictReader(io.StringIO(comparison_csv(comparison), newline="")))
+
+    for row in rows:
+        if row["quantity"]:
+            assert all(is_number(row[name]) for name in ("quantity", "cost", "margin", "each", "labour hours"))
+    assert rows[0]["left at the price asked about"].startswith("-")
+    assert not any(cell.startswith(tuple("=+@＝＋－＠")) for row in rows for cell in row.values())
+
+
+# Plots
+
+
+def test_the_same_figures_give_the_same_plots_byte_for_byte(comparison: Comparison) -> None:
+    assert plots_of(comparison) == plots_of(comparison)
+
+
+def test_a_plot_is_svg_whose_text_is_text_with_a_title_and_no_date(comparison: Comparison) -> None:
+    for svg in plots_of(comparison).values():
+        root = ElementTree.fromstring(svg)
+        words = list(root.iter("{http://www.w3.org/2000/svg}text"))
+        assert len(words) > 5
+        assert root.find("{http://www.w3.org/2000/svg}title") is not None
+        assert root.find("{http://www.w3.org/2000/svg}desc") is not None
+        assert "dc:date" not in svg
+
+
+def test_the_margins_plot_writes_every_margin(comparison: Comparison) -> None:
+    svg = plots_of(comparison)["margins"]
+
+    for variant in comparison.variants:
+        for cell in variant.cells:
+            assert f">{cell.margin * 100:.1f}<" in svg
+
+
+def test_colours_of_the_areas_differ_in_lightness() -> None:
+    from quoting.plots import BLUE, ORANGE, PALE
+
+    def lightness(colour: str) -> float:
+        red, green, blue = (int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5))
+        return float(0.2126 * red**2.2 + 0.7152 * green**2.2 + 0.0722 * blue**2.2)
+
+    told = sorted(lightness(colour) for colour in (BLUE, ORANGE, PALE))
+    assert all(later / earlier > 1.5 for earlier, later in itertools.pairwise(told))
+
+
+# The report and HTTP
+
+
+def test_the_report_says_whom_it_is_for_on_every_page(comparison: Comparison, pango: None) -> None:
+    import pypdfium2
+
+    from quoting.documents.comparison_pdf import comparison_pdf
+
+    pdf = pypdfium2.PdfDocument(comparison_pdf(comparison))
+    pages = [page.get_textpage().get_text_range() for page in pdf]
+
+    assert len(pages) == 3
+    assert all("For the owner, not for the client" in page for page in pages)
+    assert "257.04" in pages[1] or f"{comparison.variants[0].cells[0].cost}" in pages[1]
+
+
+@pytest.fixture(scope="module")
+def client() -> Iterator[TestClient[Litestar]]:
+    with TestClient(create_app(Settings(card=demo_card_path("marrowby-lane")))) as found:
+        yield found
+
+
+def body(**more: Any) -> dict[str, Any]:
+    text = demo_job_path("marrowby-lane", "cards").read_text()
+    return {"job": json.loads(json.dumps(tomllib.loads(text), default=str)), "quantities": [50, 100], **more}
+
+
+def test_the_api_compares_as_json_csv_and_pdf(client: TestClient[Litestar], pango: None) -> None:
+    for accept, kind in ((JSON, JSON), ("text/csv", "text/csv"), (PDF, PDF)):
+        answer = client.post("/v1/comparisons", json=body(), headers={"Accept": accept})
+        assert (answer.status_code, answer.headers["content-type"].partition(";")[0]) == (200, kind)
+
+
+@pytest.mark.parametrize(
+    ("more", "pointer"),
+    [
+        ({"sizes": ["4"]}, "/sizes/0"),
+        ({"price": "1.505 each"}, "/price"),
+        ({"quantities": [0]}, "/quantities/0"),
+        ({"castle": 1}, "/castle"),
+    ],
+)
+def test_the_api_refuses_with_a_pointer(client: TestClient[Litestar], more: dict[str, Any], pointer: str) -> None:
+    answer = client.post("/v1/comparisons", json={**body(), **more})
+
+    assert answer.status_code == 422
+    assert pointer in [one["pointer"] for one in answer.json()["invalid"]]
