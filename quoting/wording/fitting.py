@@ -31,6 +31,7 @@ from quoting.wording.sorts import (
 )
 from quoting.wording.spacing import Arranged, SpacedLine
 from quoting.wording.standing import characters_of
+from quoting.wording.widths import FountWidths
 
 NOTHING = Length("0 mm")
 
@@ -213,8 +214,10 @@ def _words_by_table(fount: Fount, room: tuple[Decimal, Decimal] | None, *, leade
 
 def line_sorts(fitted: Fitted, lines: Sequence[SpacedLine], fount: Fount) -> list[Counter[str]]:
     """Sorts of each line, its spaces and quads with them."""
+    widths = FountWidths(fount)
     return [
-        characters_of(line.text, fount) + spacing.pieces for line, spacing in zip(fitted.lines, lines, strict=True)
+        characters_of(line.text, fount, widths=widths) + spacing.pieces
+        for line, spacing in zip(fitted.lines, lines, strict=True)
     ]
 
 

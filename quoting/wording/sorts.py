@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from msgspec import Struct
 
 from quoting.shop import Fount
-from quoting.wording.spacing import SPACES
+from quoting.wording.widths import SPACES
 
 MOST_COUNTED = 1000
 

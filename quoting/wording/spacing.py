@@ -12,15 +12,9 @@ from msgspec import Struct
 from quoting.errors import Fault, MeasureError
 from quoting.numbers import plain
 from quoting.shop import Fount
-from quoting.wording.widths import HALF_POINT, THICK, FountWidths, nearest_half_point
+from quoting.wording.widths import HALF_POINT, THICK, FountWidths
 
 Arranged = Literal["justified", "centred", "left", "right"]
-
-EM_QUAD = "em quad"
-# How many of each go to the em; a hair is taken as 8 to the em (from memory: 7 to 10, by founder).
-_TO_THE_EM = {EM_QUAD: 1, "en quad": 2, THICK: 3, "4-em space": 4, "5-em space": 5, "hair space": 8}
-_THIN_HALF_POINTS = {"one-point space": 2, "half-point space": 1}
-SPACES = (*_TO_THE_EM, *_THIN_HALF_POINTS)
 
 
 class Filled(Struct, frozen=True, kw_only=True):
@@ -51,11 +45,7 @@ class SpacedLine(Struct, frozen=True, kw_only=True):
 
 def spaces_of(fount: Fount) -> dict[str, int]:
     """Spaces of a body and what each fills, widest first; the card's own figures rule. [half points]"""
-    widths = FountWidths(fount)
-    cast = {name: nearest_half_point(widths.body, many) // HALF_POINT for name, many in _TO_THE_EM.items()}
-    cast |= _THIN_HALF_POINTS
-    cast |= {name: widths.half_points(length.in_base_unit) for name, length in fount.spaces.items()}
-    return dict(sorted(((name, wide) for name, wide in cast.items() if wide), key=lambda one: -one[1]))
+    return FountWidths(fount).spaces
 
 
 def covered(half_points: int, spaces: Mapping[str, int]) -> tuple[str, ...]:
@@ -65,7 +55,7 @@ def covered(half_points: int, spaces: Mapping[str, int]) -> tuple[str, ...]:
     Raises:
         MeasureError: nothing that the body has fills it exactly.
     """
-    found = _covers(half_points, tuple(spaces.items()))[half_points]
+    found = _covers(_room_for(half_points), tuple(spaces.items()))[half_points]
     if found is None:
         raise MeasureError(
             [Fault("spacing", "a width that the body's spaces fill", f"{plain_points(half_points)} pt")]
@@ -77,6 +67,11 @@ def plain_points(half_points: int) -> str:
     """Half points as a person writes points."""
     whole, odd = divmod(half_points, 2)
     return " ".join([str(whole)] * (whole > 0 or not odd) + ["1/2"] * odd)
+
+
+def _room_for(half_points: int) -> int:
+    """A round figure over a width, so that one table serves many widths."""
+    return 1 << max(8, half_points.bit_length())
 
 
 @lru_cache(maxsize=64)
@@ -113,7 +108,7 @@ def spaced_line(
     """
     widths = widths or FountWidths(fount)
     words = [word for word in text.split(" ") if word]
-    spaces = spaces_of(fount)
+    spaces = widths.spaces
     gaps = max(0, len(words) - 1)
     thick = spaces[THICK]
     set_words = sum(widths.width(word) for word in words)

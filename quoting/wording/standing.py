@@ -15,8 +15,8 @@ from quoting.units import Share
 from quoting.wording.copyfitting import Fitted, spaced
 from quoting.wording.hand_set import measure_type, text_fitted
 from quoting.wording.sorts import Sorts, added, as_sorts, counted_in, counts_sorts, most_of, settings_of
-from quoting.wording.spacing import SPACES, SpacedLine, spaced_line, spaces_of
-from quoting.wording.widths import HALF_POINT, FountWidths, letters_in
+from quoting.wording.spacing import SpacedLine, spaced_line, spaces_of
+from quoting.wording.widths import HALF_POINT, SPACES, THICK, FountWidths, letters_in
 
 
 def sorts_kept(form: HandSet, founts: Mapping[str, Fount], *, version: int = 0) -> Sorts:
@@ -98,9 +98,11 @@ def _kept(name: str, found: Mapping[str, int], fount: Fount) -> Sorts:
     return as_sorts({name: counted_in(found, fount)}) if counts_sorts(fount) else ()
 
 
-def characters_of(text: str, fount: Fount, *, letterspaced: bool = False) -> Counter[str]:
+def characters_of(
+    text: str, fount: Fount, *, letterspaced: bool = False, widths: FountWidths | None = None
+) -> Counter[str]:
     """Sorts of the words alone: ligatures where the fount has them, no spaces."""
-    sorts = FountWidths(fount).sorts(text, letterspaced=letterspaced)
+    sorts = (widths or FountWidths(fount)).sorts(text, letterspaced=letterspaced)
     return Counter(sort for sort in sorts if not sort.isspace())
 
 
@@ -124,7 +126,7 @@ def display_line(text: str, fount: Fount, half_points: int) -> SpacedLine:
     widths = FountWidths(fount)
     words = text.split()
     letters = sum(widths.width(word) for word in words)
-    least = whole_up(Decimal(letters) / HALF_POINT) + (len(words) - 1) * spaces_of(fount)["3-em space"]
+    least = whole_up(Decimal(letters) / HALF_POINT) + (len(words) - 1) * widths.spaces[THICK]
     return spaced_line(text, fount, measure_half_points=max(half_points, least), arranged="centred", widths=widths)
 
 

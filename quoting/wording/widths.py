@@ -16,6 +16,12 @@ A_POINT = 10_000
 HALF_POINT = A_POINT // 2
 POINTS_A_PICA = 12
 
+EM_QUAD, THICK = "em quad", "3-em space"
+# How many of each go to the em; a hair is taken as 8 to the em (from memory: 7 to 10, by founder).
+_TO_THE_EM = {EM_QUAD: 1, "en quad": 2, THICK: 3, "4-em space": 4, "5-em space": 5, "hair space": 8}
+_THIN_HALF_POINTS = {"one-point space": 2, "half-point space": 1}
+SPACES = (*_TO_THE_EM, *_THIN_HALF_POINTS)
+
 Basis = Literal["set widths", "characters a pica", "average set"]
 
 
@@ -65,12 +71,17 @@ class FountWidths:
         return whole_nearest(self.body * self.fount.average_set)
 
     @cached_property
+    def spaces(self) -> dict[str, int]:
+        """Spaces of the body, cast to the nearest half point or as the card says, widest first. [half points]"""
+        cast = {name: nearest_half_point(self.body, many) // HALF_POINT for name, many in _TO_THE_EM.items()}
+        cast |= _THIN_HALF_POINTS
+        cast |= {name: self.half_points(length.in_base_unit) for name, length in self.fount.spaces.items()}
+        return dict(sorted(((name, wide) for name, wide in cast.items() if wide), key=lambda one: -one[1]))
+
+    @cached_property
     def thick(self) -> int:
-        """The space between words: 3 to the em, to the half point; the mean where widths are means."""
-        if self.basis != "set widths":
-            return self.mean
-        cast = self.fount.spaces.get(THICK)
-        return self.units(cast.in_base_unit) if cast else nearest_half_point(self.body, 3)
+        """The space between words: 3 to the em; the mean character where widths are means."""
+        return self.spaces[THICK] * HALF_POINT if self.basis == "set widths" else self.mean
 
     def sorts(self, text: str, *, letterspaced: bool = False) -> list[str]:
         """The sorts that set ``text``, in order: ligatures where the fount has them, accents as one."""
@@ -100,9 +111,6 @@ class FountWidths:
         """Width of a word or a line, its spaces thick; ``letterspace`` stands between its letters."""
         sorts = self.sorts(text, letterspaced=letterspace > 0)
         return sum(map(self.sort_width, sorts)) + letterspace * max(0, len(sorts) - 1)
-
-
-THICK = "3-em space"
 
 
 def nearest_half_point(body: int, to_the_em: int) -> int:
