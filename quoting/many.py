@@ -56,6 +56,7 @@ class Many:
     __rmul__ = _with(np.multiply)
     __truediv__ = _with(np.divide)
     __rtruediv__ = _with(np.divide, turned=True)
+    __pow__ = _with(np.power)
     __lt__ = _with(np.less)
     __le__ = _with(np.less_equal)
     __gt__ = _with(np.greater)

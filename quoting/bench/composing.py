@@ -8,6 +8,7 @@ from typing import Literal
 from msgspec import Struct
 
 from quoting.formulas import Do, formula
+from quoting.numbers import number
 from quoting.requirements import Labour
 from quoting.units import Amount, Duration, Factor, Length, Share, Speed
 
@@ -132,7 +133,7 @@ def change_minutes(
     distributing: Decimal,
 ) -> Decimal:
     """Minutes to set anew, for each further version, the lines that differ. [min]"""
-    share = Decimal(changed_lines) / lines
+    share = number(changed_lines) / lines
     return (display - form + wood + text) * share * changes * copies * (1 + correcting + distributing)
 
 

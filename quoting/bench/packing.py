@@ -66,7 +66,7 @@ def minutes_each(*, pieces: int, each: Decimal) -> Decimal:
 @formula(unit="money", sentence="{pieces} sheets / 100 × {price_100}")
 def sheets_between(*, pieces: int, price_100: Decimal) -> Decimal:
     """What is laid between wet sheets. [money]"""
-    return Decimal(pieces) / 100 * price_100
+    return number(pieces) / 100 * price_100  # type: ignore[no-any-return]
 
 
 @formula(unit="g", sentence="{pieces} pieces × {area_mm2} mm2 / 1000000 × {grammage} g/m2")

@@ -77,7 +77,7 @@ def trip_in(*, first: Decimal, first_rate: Decimal, second: Decimal, second_rate
 )
 def least_sheets(*, pieces: int, least_pieces: int, least_share: Decimal, number_up: int) -> int:
     """The fewest sheets that the card's least spoilage allows."""
-    return whole_up((pieces + at_least(Decimal(least_pieces), least_share * pieces)) / number_up)
+    return whole_up((pieces + at_least(number(least_pieces), least_share * pieces)) / number_up)
 
 
 @formula(unit="sheets", sentence="{run} run + {set_up} to set up + {least_extra} for the least spoilage")
