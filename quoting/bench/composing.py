@@ -133,7 +133,7 @@ def change_minutes(
     distributing: Decimal,
 ) -> Decimal:
     """Minutes to set anew, for each further version, the lines that differ. [min]"""
-    share = number(changed_lines) / lines
+    share: Decimal = number(changed_lines) / lines
     return (display - form + wood + text) * share * changes * copies * (1 + correcting + distributing)
 
 
