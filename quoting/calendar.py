@@ -32,14 +32,26 @@ def working_days_until(needed_by: datetime.date, on: datetime.date, card: RateCa
 
 
 def working_days_needed(
-    card: RateCard, *, labour_minutes: Decimal, sittings: int, waiting_days: int, supplier_days: int
+    card: RateCard,
+    *,
+    labour_minutes: Decimal,
+    sittings: int,
+    waiting_days: int,
+    supplier_days: int,
+    rush: bool = False,
 ) -> int:
     """
     Working days from order to ready.
 
-    The days before a job is begun, or the plates' days where those are longer; then the hours
+    The days before a job (or a rush) is begun, or the plates' days where those are longer; then the hours
     at the bench, not fewer days than press sittings; then drying and outside work.
     """
     hours_a_day = card.working_days.bench_hours * 60
     at_the_bench = max(whole_up(labour_minutes / hours_a_day), sittings)
-    return max(card.working_days.lead_days, supplier_days) + at_the_bench + waiting_days
+    return max(_days_before(card, rush=rush), supplier_days) + at_the_bench + waiting_days
+
+
+def _days_before(card: RateCard, *, rush: bool) -> int:
+    """Working days before a job is begun; of a rush those that the card gives it, if it does."""
+    days = card.working_days
+    return days.lead_days if not rush or days.rush_lead_days is None else days.rush_lead_days

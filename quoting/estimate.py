@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from quoting import calendar, reader
 from quoting.checking import check_job
@@ -51,12 +52,32 @@ class Hours(Struct, frozen=True, kw_only=True):
     earned_a_labour_hour: Decimal | None
 
 
+class Late(Struct, frozen=True, kw_only=True):
+    """
+    The day that a job is needed and cannot be ready.
+
+    Of a job that is no rush, the day it would be ready as one, and what that adds to the printed
+    price, the plan the same; of a rush neither.
+    """
+
+    needed_by: datetime.date
+    ready_on: datetime.date
+    rush_ready_on: datetime.date | None = None
+    rush_costs: Decimal | None = None
+
+    @property
+    def rush_is_in_time(self) -> bool:
+        """Whether it could be ready by that day if it were a rush."""
+        return self.rush_ready_on is not None and self.rush_ready_on <= self.needed_by
+
+
 class Option(Struct, frozen=True, kw_only=True):
     """
     One quantity: its plan, lines, price, hours and days.
 
     ``run_on`` is what a hundred more would add to the printed price, ordered together;
-    ``over_best`` what the owner's pins cost over the cheapest plan, unrounded.
+    ``over_best`` what the owner's pins cost over the cheapest plan, unrounded. ``late`` is there
+    only where the day it is needed cannot be met.
     """
 
     quantity: int
@@ -77,6 +98,7 @@ class Option(Struct, frozen=True, kw_only=True):
     warnings: tuple[str, ...]
     plans_costed: int
     plans_possible: int
+    late: Late | None = None
 
 
 class Estimate(Struct, frozen=True, kw_only=True):
@@ -165,9 +187,10 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
     plan = plan_job(prepared, quantity)
     best = plan if free is prepared else plan_job(free, quantity, recording=False)
     lines = line_items(Recording(), plan.requirements, card, len(job.items))
-    price = _price(lines, prepared, quantity, on)
-    days = _working_days(plan, lines, prepared)
+    price = _price(lines, prepared.job, prepared, quantity, on)
+    days = _working_days(plan, lines, prepared, rush=job.rush)
     ready_on = calendar.after_working_days(on, days, card)
+    late = _late(plan, lines, price, prepared, quantity, on, ready_on)
     return Option(
         quantity=quantity,
         ways=tuple(way(load.plan, card) for load in plan.loads),
@@ -187,14 +210,16 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
         over_best=plan.exact_cost - best.exact_cost,
         runners_up=plan.runners_up,
         refusals=plan.refusals,
-        warnings=_warnings(plan, job, card, ready_on),
+        warnings=_warnings(plan, card, late),
         plans_costed=plan.plans_costed,
         plans_possible=plan.plans_possible,
+        late=late,
     )
 
 
-def _price(lines: tuple[LineItem, ...], prepared: PreparedJob, quantity: int, on: datetime.date) -> Price:
-    job, card = prepared.job, prepared.card
+def _price(lines: tuple[LineItem, ...], job: Job, prepared: PreparedJob, quantity: int, on: datetime.date) -> Price:
+    """What the lines come to as ``job`` has it: the prepared one, or the same as a rush."""
+    card = prepared.card
     pieces = tuple(client_pieces(item, quantity) for item in job.items)
     left = calendar.working_days_until(job.needed_by, on, card) if job.rush and job.needed_by else None
     price = price_option(lines, job, card, pieces, days_left=left)
@@ -224,7 +249,7 @@ def figures_of(prepared: PreparedJob, quantity: int, on: datetime.date, *, held:
     if held is not None:
         requirements = worked_out(Plainly(), prepared, quantity, [load.plan for load in held.loads])[2]
     lines = line_items(Plainly(), requirements, prepared.card, len(prepared.job.items))
-    price = _price(lines, prepared, quantity, on)
+    price = _price(lines, prepared.job, prepared, quantity, on)
     return Figures(quantity=quantity, plan=plan, lines=lines, price=price, hours=_hours(lines, price, prepared.card))
 
 
@@ -255,7 +280,32 @@ def _hours(lines: tuple[LineItem, ...], price: Price, card: RateCard) -> Hours:
     )
 
 
-def _working_days(plan: JobPlan, lines: tuple[LineItem, ...], prepared: PreparedJob) -> int:
+def _late(
+    plan: JobPlan,
+    lines: tuple[LineItem, ...],
+    price: Price,
+    prepared: PreparedJob,
+    quantity: int,
+    on: datetime.date,
+    ready_on: datetime.date,
+) -> Late | None:
+    """The day that cannot be met, and what a rush would do about it; None where it is met or none is told."""
+    job, card = prepared.job, prepared.card
+    if job.needed_by is None or ready_on <= job.needed_by:
+        return None
+    if job.rush:
+        return Late(needed_by=job.needed_by, ready_on=ready_on)
+    rushed = _price(lines, replace(job, rush=True), prepared, quantity, on)
+    days = _working_days(plan, lines, prepared, rush=True)
+    return Late(
+        needed_by=job.needed_by,
+        ready_on=ready_on,
+        rush_ready_on=calendar.after_working_days(on, days, card),
+        rush_costs=printed(rushed) - printed(price),
+    )
+
+
+def _working_days(plan: JobPlan, lines: tuple[LineItem, ...], prepared: PreparedJob, *, rush: bool) -> int:
     job, card = prepared.job, prepared.card
     asked = [one for item in job.items for one in item.joining]
     asked += [one for item in job.items for part in item.all_parts() for one in part.finishing]
@@ -268,15 +318,25 @@ def _working_days(plan: JobPlan, lines: tuple[LineItem, ...], prepared: Prepared
         sittings=sum(1 + sitting.further_days for sitting in plan.work.sittings),
         waiting_days=waiting,
         supplier_days=max((card.plate_suppliers[name].working_days for name in suppliers), default=0),
+        rush=rush,
     )
 
 
-def _warnings(plan: JobPlan, job: Job, card: RateCard, ready_on: datetime.date) -> tuple[str, ...]:
+def _warnings(plan: JobPlan, card: RateCard, late: Late | None) -> tuple[str, ...]:
     warnings = [warning for load in plan.loads for warning in load.plan.warnings]
     settings = case_settings([load.plan for load in plan.loads], card)
     if len(settings) > 1:
         told = "; then ".join(", ".join(f"[{work.label}]" for work in group) for group in settings)
         warnings.append(f"the cases cannot hold every form at once; what stands is distributed first: {told}")
-    if job.needed_by is not None and ready_on > job.needed_by:
-        warnings.append(f"needed by {job.needed_by}, ready on {ready_on}: agree the day, or make it a rush")
+    if late is not None:
+        warnings.append(_late_words(late, card))
     return tuple(warnings)
+
+
+def _late_words(late: Late, card: RateCard) -> str:
+    told = f"needed by {late.needed_by}, ready on {late.ready_on}: agree the day"
+    if late.rush_ready_on is None:
+        return told
+    in_time = "in time" if late.rush_is_in_time else "late too"
+    costs = f"{late.rush_costs} {card.region.currency} more"
+    return f"{told}, or make it a rush: {costs}, ready on {late.rush_ready_on}, {in_time}"

@@ -90,16 +90,23 @@ class Region(Struct, frozen=True, forbid_unknown_fields=True):
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
-class WorkingDays(Struct, frozen=True, forbid_unknown_fields=True):
-    """Hours of a day at the bench and at a press, days the shop is closed, days before a job is begun."""
+class WorkingDays(Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """
+    Hours of a day at the bench and at a press, days the shop is closed, days before a job is begun.
+
+    ``rush_lead_days`` are the days before a rush is begun; as many as of any job where left out.
+    """
 
     bench_hours: Hours
     press_hours: Hours
     closed: tuple[Weekday, ...]
     closed_on: tuple[datetime.date, ...]
     lead_days: CountOrNone
+    rush_lead_days: CountOrNone | None = None
 
     def __post_init__(self) -> None:
+        if self.rush_lead_days is not None and self.rush_lead_days > self.lead_days:
+            raise ValueError(f"expected rush_lead_days up to lead_days; found {self.rush_lead_days}")
         if not 0 < self.press_hours <= self.bench_hours <= 24:
             raise ValueError("expected 0 < press_hours <= bench_hours <= 24 h; found otherwise")
         if len(set(self.closed)) > 6:
