@@ -75,8 +75,18 @@ def test_the_python_example_runs(monkeypatch: pytest.MonkeyPatch, pango: None) -
     assert pdf.startswith(b"%PDF-")
 
 
+def test_the_book_example_holds(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, pango: None) -> None:
+    monkeypatch.chdir(ROOT)
+    book = next(block for block in blocks("python") if "QuoteBook(" in block)
+    code = (blocks("python")[0] + book).replace("quotations/", f"{tmp_path}/")
+
+    exec(compile(code, "README.md", "exec"), {})
+
+
 def test_the_cutting_example_holds() -> None:
-    exec(compile(blocks("python")[1], "README.md", "exec"), {})
+    cutting = next(block for block in blocks("python") if "cut_out(" in block)
+
+    exec(compile(cutting, "README.md", "exec"), {})
 
 
 def test_every_public_error_code_is_told() -> None:

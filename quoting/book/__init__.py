@@ -13,6 +13,7 @@ from quoting.book.outbox import Told
 from quoting.book.papers import Paper
 from quoting.book.quote_book import QuoteBook
 from quoting.book.search import Listed, Listing, Wanted
+from quoting.book.sending import keep_documents
 from quoting.book.states import Days, Entry, State, Sums, Terms
 from quoting.book.verifying import Anchor, Report
 
@@ -32,4 +33,5 @@ __all__ = [
     "Terms",
     "Told",
     "Wanted",
+    "keep_documents",
 ]

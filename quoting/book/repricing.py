@@ -32,12 +32,17 @@ class _KeptEstimate(Struct):
 
 def price_json(estimate: Estimate) -> bytes:
     """The part of an estimate that may not change under its rules: prices, lines, counts and plans."""
-    return to_json(estimate.options)
+    return _in_one_order(to_json(estimate.options))
 
 
 def kept_price_json(estimate: bytes) -> bytes:
     """The same part of an estimate that was kept."""
-    return bytes(msgspec.json.decode(estimate, type=_KeptEstimate).options)
+    return _in_one_order(msgspec.json.decode(estimate, type=_KeptEstimate).options)
+
+
+def _in_one_order(text: bytes | msgspec.Raw) -> bytes:
+    # A card's hash minds no order of its tables; refusals are told in theirs.
+    return msgspec.json.encode(msgspec.json.decode(text), order="sorted")
 
 
 def drift_of(connection: Connection, place: int, entry: Entry, engines: Mapping[int, Engine]) -> str | None:

@@ -2,7 +2,8 @@
 The command line: parse, call, print.
 
 Exit codes: 0 done; 1 some of several jobs failed; 2 a wrong call; 3 the rate card is refused;
-4 the job is refused; 5 no press can make it; 6 the document cannot be made.
+4 the job is refused; 5 no press can make it; 6 the document cannot be made; 7 the quote book refuses
+it; 8 the quote book cannot be read or written now.
 """
 
 from __future__ import annotations
@@ -18,14 +19,30 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from quoting.cli.book import book
 from quoting.cli.comparing import compare, risk, what_if
-from quoting.errors import DocumentError, JobError, NoPlanError, QuotingError, RateCardError
+from quoting.errors import (
+    BookError,
+    DocumentError,
+    JobError,
+    NoPlanError,
+    QuotingError,
+    RateCardError,
+    StorageError,
+)
 
 if TYPE_CHECKING:
     from quoting.planning.pins import Pin
     from quoting.rate_card import RateCard
 
-EXIT_CODES: dict[type[QuotingError], int] = {RateCardError: 3, JobError: 4, NoPlanError: 5, DocumentError: 6}
+EXIT_CODES: dict[type[QuotingError], int] = {
+    RateCardError: 3,
+    JobError: 4,
+    NoPlanError: 5,
+    DocumentError: 6,
+    StorageError: 8,  # before the error it is a kind of
+    BookError: 7,
+}
 
 _PATH = click.Path(path_type=Path)
 _card_option = click.option(
@@ -184,6 +201,7 @@ def docket(
 
 for owners_command in (compare, what_if, risk):
     commands.add_command(owners_command)
+commands.add_command(book)
 
 _MEASURES = ("gutter", "trim", "margins", "gripper", "bleed", "blade")
 

@@ -1,0 +1,73 @@
+"""Quotations of the book as the terminal shows them."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from decimal import Decimal
+
+from quoting.book import Entry, Listing
+from quoting.book.chain import Event
+from quoting.cli.words import table
+from quoting.money import minor_units
+
+
+def coins(minor: int, currency: str) -> str:
+    """An amount of whole smallest coins, with its currency."""
+    places = minor_units(currency)
+    return f"{Decimal(minor).scaleb(-places):,.{places}f} {currency}"
+
+
+def show_list(listing: Listing) -> str:
+    """A page of quotations, and how to ask for the next."""
+    if not listing.quotations:
+        return "No quotations"
+    rows = [
+        [
+            one.number or one.id,
+            one.state,
+            str(one.dated or ""),
+            one.client_name,
+            one.title,
+            coins(one.total_minor, one.currency),
+        ]
+        for one in listing.quotations
+    ]
+    text = table(rows, headers=["number", "state", "dated", "client", "title", "total"], left=(0, 1, 2, 3, 4))
+    return f"{text}\n\nMore: --cursor {listing.cursor}" if listing.cursor else text
+
+
+def show_entry(entry: Entry, history: Sequence[Event], at: datetime.datetime) -> str:
+    """How a quotation stands, its options and its history."""
+    head = [
+        ["state", entry.state_at(at)],
+        ["revision", str(entry.revision)],
+        ["version", str(entry.version)],
+        ["client", entry.client],
+        ["rate card", entry.terms.card[:12]],
+        ["rules", str(entry.terms.rules)],
+    ]
+    if entry.days is not None:
+        head += [["dated", str(entry.days.dated)], ["valid until", str(entry.days.valid_until)]]
+    if entry.accepted is not None:
+        for name, minor in (("deposit", entry.deposit_minor), ("paid", entry.paid_minor)):
+            head.append([name, coins(minor, entry.terms.currency)])
+        head.append(["balance", coins(entry.balance_minor, entry.terms.currency)])
+    return "\n\n".join([table(head, left=(0, 1), title=entry.named), _options(entry), _history(history)])
+
+
+def _options(entry: Entry) -> str:
+    currency = entry.terms.currency
+    rows = [
+        [
+            str(one.quantity) + (" (accepted)" if place == entry.accepted else ""),
+            *(coins(minor, currency) for minor in (one.net_minor, one.tax_minor, one.total_minor)),
+        ]
+        for place, one in enumerate(entry.terms.options)
+    ]
+    return table(rows, headers=["quantity", "net", "tax", "total"])
+
+
+def _history(history: Sequence[Event]) -> str:
+    rows = [[str(event.version), event.at, event.kind, event.by] for event in history]
+    return table(rows, headers=["", "when", "what", "by"], left=(1, 2, 3))

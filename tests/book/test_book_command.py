@@ -1,0 +1,108 @@
+"""`quoting book` as a person runs it: processes, output, exit codes, beside an open book."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from quoting.book import QuoteBook
+from tests.book.shop import NOW, issued
+from tests.conftest import demo_card_path, demo_job_path
+
+CARD = str(demo_card_path("marrowby-lane"))
+JOB = str(demo_job_path("marrowby-lane", "reprint"))
+
+
+def run(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """Run `quoting book` in a folder."""
+    command = [sys.executable, "-m", "quoting.cli", "book", *words]
+    return subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
+
+
+def said(folder: Path, *words: str) -> str:
+    """What a command that succeeds prints."""
+    done = run(folder, *words)
+
+    assert (done.returncode, done.stderr) == (0, "")
+    return done.stdout
+
+
+def test_a_quotation_goes_from_job_to_paid(tmp_path: Path, pango: None) -> None:
+    assert said(tmp_path, "issue", JOB, "--card", CARD).startswith("Q-00001: open, valid until")
+    draft = said(tmp_path, "draft", JOB, "--card", CARD).partition(":")[0]
+    assert said(tmp_path, "issue", draft, "--no-pdf").startswith("Q-00002: open")
+    assert "revision 2" in said(tmp_path, "revise", "Q-00002", JOB, "--card", CARD, "--no-pdf")
+    quantity = json.loads(said(tmp_path, "show", "Q-00001", "--json"))["terms"]["options"][0]["quantity"]
+    assert "deposit" in said(tmp_path, "accept", "Q-00001", "--quantity", str(quantity), "--who", "Lettice")
+    assert "balance" in said(tmp_path, "pay", "Q-00001", "10.00", "--key", "payment-of-november")
+    assert "declined" in said(tmp_path, "decline", "Q-00002", "--note", "too dear")
+
+    said(tmp_path, "paper", "Q-00001", "pdf", "--out", "sent.pdf")
+    shown, listed = said(tmp_path, "show", "Q-00001"), said(tmp_path, "list", "--text", "lettice corder")
+    assert (tmp_path / "sent.pdf").read_bytes().startswith(b"%PDF-")
+    assert [word in shown for word in ("accepted", "drafted", "issued", "kept", "paid")] == [True] * 5
+    assert [word in listed for word in ("Q-00001", "Q-00002", "declined", "GBP")] == [True] * 4
+    assert "0 tampered with, 0 drifted" in said(tmp_path, "verify")
+    assert (tmp_path / "quotations" / "book.sqlite").exists()
+
+
+def test_a_backup_is_restored_and_verified_and_an_export_is_whole(tmp_path: Path) -> None:
+    said(tmp_path, "issue", JOB, "--card", CARD, "--no-pdf")
+
+    said(tmp_path, "backup", "kept.sqlite")
+    said(tmp_path, "export", "all.zip")
+
+    assert "1 quotations restored" in said(tmp_path, "restore", "kept.sqlite", "--book", "again.sqlite")
+    assert "Q-00001" in said(tmp_path, "list", "--book", "again.sqlite")
+    assert run(tmp_path, "restore", "kept.sqlite", "--book", "again.sqlite").returncode == 8
+    assert (tmp_path / "all.zip").stat().st_size > 0
+
+
+def test_the_command_line_works_beside_an_open_book(tmp_path: Path) -> None:
+    with QuoteBook(str(tmp_path / "quotations" / "book.sqlite")) as book:
+        first = issued(book)
+        said(tmp_path, "withdraw", first.number)
+        issued(book)
+        assert "Q-00003" in said(tmp_path, "issue", JOB, "--card", CARD, "--no-pdf")
+        assert [one.number for one in book.list(at=NOW).quotations] == ["Q-00003", "Q-00002", "Q-00001"]
+        assert said(tmp_path, "erase", first.client, "--yes").endswith("the papers of 3 quotations\n")
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "told"),
+    [
+        (("show", "Q-00009"), 7, "Q-00009"),
+        (("issue", "nothing"), 7, "nothing"),
+        (("issue", JOB, "--card", "nowhere"), 3, "rate card"),
+        (("list", "--book", "/proc/nowhere/book.sqlite"), 8, "/proc/nowhere"),
+        (("list", "--book", "mysql://nowhere/x"), 8, "postgresql://"),
+        (("list", "--cursor", "forged"), 7, "cursor"),
+        (("accept", "Q-00001", "--at", "2026-11-25T10:00"), 2, "offset"),
+        (("pay", "Q-00001", "much"), 2, "12.50"),
+    ],
+)
+def test_what_the_book_refuses_is_told_with_its_exit_code(
+    tmp_path: Path, words: tuple[str, ...], code: int, told: str
+) -> None:
+    done = run(tmp_path, *words)
+
+    assert done.returncode == code
+    assert told in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_tampering_makes_verify_fail(tmp_path: Path) -> None:
+    import sqlite3
+
+    said(tmp_path, "issue", JOB, "--card", CARD, "--no-pdf")
+    with sqlite3.connect(tmp_path / "quotations" / "book.sqlite") as plain:
+        plain.execute("UPDATE quotes SET total_minor = total_minor - 1")
+
+    done = run(tmp_path, "verify", "--quick")
+
+    assert done.returncode == 7
+    assert "Q-00001: total_minor" in done.stderr
