@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from itertools import islice, pairwise, product
 from typing import NamedTuple
 
@@ -15,6 +16,10 @@ from quoting.cutting.patterns import MOST_PATTERNS, Column, Pattern, patterns
 _MOST_BLOCKS = 3
 # Patterns that are tried in every manner: those with the fewest cuts when cut plainly.
 _MOST_IN_EVERY_MANNER = 2
+# Ways to part a sheet wider than the blade in two that are tried.
+_MOST_PAIRS = 40
+# Lengths that give one count, the shortest first, that are tried for a part.
+_MOST_LENGTHS = 3
 
 
 class Ask(NamedTuple):
@@ -80,6 +85,7 @@ def count_in(ask: Ask, wide: int, high: int) -> int:
     return (wide // across) * (high // down)
 
 
+@lru_cache(maxsize=4096)
 def arranged(ask: Ask) -> Arrangement:
     """The best count, cut with the fewest cuts and settings, one way round, and the largest offcut."""
     if max(ask.sheet) > ask.blade:
@@ -239,16 +245,30 @@ def _cut_across_first(ask: Ask) -> Arrangement:
     """
     A sheet wider than the blade: upright cuts until no part is, each part then a sheet of its own.
 
-    Exact, since no level cut can be made before, and upright ones may all be made first.
+    No level cut can be made before, and upright ones may all be made first. What lies beyond the
+    parts comes off first, falls off with the last, or stays with one until that is cut up.
     """
     if ask.sheet[1] > ask.blade:
         return NOTHING
-    parts = [_strip(ask, wide) for wide in _strips(ask)]
-    if not parts:
-        return NOTHING
+    beyond = ask.sheet[0] - ask.near[0]
+    tries = []
+    for strips in _partings(ask):
+        rest = beyond - sum(strips) + ask.gap
+        tries.append(_laid_across(ask, strips, sum(strips) - ask.gap, beyond))
+        tries.append(_laid_across(ask, strips, beyond, beyond))
+        for last in dict.fromkeys(strips) if rest else ():
+            if last - ask.gap + rest <= ask.blade:
+                others = list(strips)
+                others.remove(last)
+                tries.append(_laid_across(ask, [*others, last + rest], beyond, beyond))
+    return min(tries, key=_rank, default=NOTHING)
+
+
+def _laid_across(ask: Ask, strips: Sequence[int], total: int, beyond: int) -> Arrangement:
+    """Strips one after the other, each cut as a sheet of its own, all on the bench together."""
+    parts = [_strip(ask, wide) for wide in strips]
     roots = [part.root for part in parts if part.root is not None]
-    total = sum(root.width for root in roots) + ask.gap * (len(roots) - 1)
-    root = cut_to(divided(roots, total, True, ask.gap), ask.sheet[0] - ask.near[0], upright=True)
+    root = cut_to(divided(roots, total, True, ask.gap), beyond, upright=True)
     root = cut_to(root, ask.sheet[0], upright=True, keeps_far_side=True)
     ways = {part.turned for part in every_part(root)} - {None}
     return Arrangement(sum(part.pieces for part in parts), root, work_of(root), len(ways) == 2)
@@ -258,6 +278,29 @@ def _strip(ask: Ask, wide: int) -> Arrangement:
     side = wide - ask.gap
     sheet = ask._replace(sheet=(side, ask.sheet[1]), near=(0, ask.near[1]), far=(0, ask.far[1]))
     return arranged(sheet._replace(blade=max(ask.blade, side)))
+
+
+def _partings(ask: Ask) -> Iterator[list[int]]:
+    """Strips that together give the most: those of the search, and two that give as many, in either order."""
+    strips = _strips(ask)
+    if not strips:
+        return
+    yield strips
+    wide, high = ask.room
+    steps = [ask.step(way)[0] for way in ask.ways]
+    lengths = [part for part in reachable_lengths(wide, max(steps), min(steps))[1:] if _is_cuttable(ask, part, high)]
+    giving: dict[int, list[int]] = {}
+    for part in lengths:
+        giving.setdefault(count_in(ask, part, high), []).append(part)
+    shortest = {pieces: parts[:_MOST_LENGTHS] for pieces, parts in giving.items() if pieces}
+    most = sum(count_in(ask, part, high) for part in strips)
+    pairs = [
+        [first, second]
+        for pieces, firsts in shortest.items()
+        for first, second in product(firsts, shortest.get(most - pieces, ()))
+        if first + second <= wide
+    ]
+    yield from (pair for pair in pairs[:_MOST_PAIRS] if pair != strips)
 
 
 def _strips(ask: Ask) -> list[int]:
