@@ -21,6 +21,7 @@ import click
 
 from quoting.cli.book import book
 from quoting.cli.comparing import compare, risk, what_if
+from quoting.cli.explain import difference, explain
 from quoting.errors import (
     BookError,
     DocumentError,
@@ -199,7 +200,7 @@ def docket(
     click.echo(f"{out} written")
 
 
-for owners_command in (compare, what_if, risk):
+for owners_command in (explain, difference, compare, what_if, risk):
     commands.add_command(owners_command)
 commands.add_command(book)
 
