@@ -12,6 +12,7 @@ from quoting.estimate import Option, PartEstimate
 from quoting.job import Colour, HandSet, Job, Part
 from quoting.languages import Language, message
 from quoting.line_items import LineItem
+from quoting.planning.settings import parted_forms
 from quoting.presswork import Pass, PassCount
 from quoting.rate_card import RateCard
 from quoting.units import TYPE_HEIGHT_MM, as_told
@@ -113,6 +114,8 @@ def _pass(
 ) -> DocketPass:
     asked = job.items[work.item].all_parts()[work.part]
     colour = _colour_of(asked, work)
+    parted = parted_forms(job.items[work.item], asked, card, part.plan)
+    form = parted.get(work.label.partition(", hit ")[0], colour.form)
     return DocketPass(
         number=number,
         sitting=sitting,
@@ -124,7 +127,7 @@ def _pass(
         impression=language.say(_IMPRESSIONS[work.impression]),
         packing=language.say(_PACKING[work.impression]),
         notes=tuple(_notes(work, card, part, language)),
-        lines=type_lines(colour.form, card, language) if isinstance(colour.form, HandSet) else (),
+        lines=type_lines(form, card, language) if isinstance(form, HandSet) else (),
         ink_grams=_grams(_drawn(option.lines, work.label), language),
         sheets_in=language.number(count.sheets_in),
         sheets_good=language.number(count.sheets_out),

@@ -13,6 +13,7 @@ from msgspec.structs import replace
 
 from quoting.job import Colour, HandSet, Item, Part, Side
 from quoting.planning.forms import FormPlan, form_plan
+from quoting.planning.part_plan import PartPlan
 from quoting.planning.sittings import MOST_EXACT
 from quoting.presswork import Imposition, Pass
 from quoting.rate_card import RateCard
@@ -70,6 +71,21 @@ def ways_to_set(item: Item, part: Part, card: RateCard, *, most_up: int) -> tupl
         for sides, numbers in parted
     )
     return (replace(found, copies=taken), *others)
+
+
+def parted_forms(item: Item, part: Part, card: RateCard, plan: PartPlan) -> dict[str, HandSet]:
+    """The hand-set forms of a plan by their labels, where the case parted them; else nothing."""
+    ways = ways_to_set(item, part, card, most_up=plan.copies)
+    as_set = next(way for way in ways if way.serves(plan.imposition, plan.copies))
+    if not as_set.is_parted:
+        return {}
+    sides = (as_set.part.front, as_set.part.back)
+    colours = [colour for side in sides if side for colour in side.colours]
+    return {
+        work.label: colour.form
+        for work, colour in zip(plan.forms, colours, strict=True)
+        if isinstance(colour.form, HandSet)
+    }
 
 
 def _keep(parted: list[tuple[Sides, list[Copies]]], sides: Sides, copies: Copies) -> None:

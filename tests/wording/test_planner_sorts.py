@@ -11,10 +11,12 @@ import pytest
 from msgspec.structs import replace
 
 from quoting import Job, JobError, NoPlanError, RateCard, estimate_job, read_job
+from quoting.docket import docket_for
 from quoting.estimate import Option
 from quoting.planning.pins import Pin
 from quoting.shop import Fount
 from tests.conftest import DAY
+from tests.planning.test_search import least_by_plain_loops, searched
 
 Line = dict[str, Any]
 DISPLAY = "tollhouse-24"
@@ -141,6 +143,24 @@ def test_a_form_that_the_case_cannot_hold_is_parted_into_two_settings(card: Rate
         "Label, front, Lamp black, setting 2 of 2",
     ]
     assert any("print, distribute, set again" in warning for warning in option.warnings)
+
+
+def test_the_docket_gives_each_setting_its_own_lines(card: RateCard) -> None:
+    one_e = with_case(card, scheme=dict.fromkeys("TEAPI", 1))
+
+    docket = docket_for(estimate_job(job_of(500, label(PIE)), one_e, on=DAY), one_e)
+
+    assert [[line.text for line in one.lines] for one in docket.passes] == [["TEA"], ["PIE"]]
+
+
+@pytest.mark.parametrize("es", [1, 2, 3, 6])
+def test_the_search_is_exact_where_parts_share_a_case(card: RateCard, es: int) -> None:
+    short = with_case(card, scheme=dict.fromkeys("TAPI", es) | {"E": es})
+    two_items = job_of(700, label(PIE[:1], name="Tea"), label(PIE[1:], name="Pie"))
+
+    prepared, cost_found = searched(two_items, short)
+
+    assert cost_found == least_by_plain_loops(prepared)
 
 
 def test_a_form_is_not_parted_where_the_case_holds_it(card: RateCard) -> None:
