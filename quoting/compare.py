@@ -21,6 +21,7 @@ from quoting.formulas import formula
 from quoting.job import Item, Job, Part
 from quoting.money import read_amount, smallest_coin, unit_price
 from quoting.numbers import in_engine_context
+from quoting.planning.part_plan import PartPlan
 from quoting.planning.pins import Pin
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.search import way
@@ -239,7 +240,7 @@ def _variant(
     try:
         check_job(changed, card)
         prepared = PreparedJob(changed, card, (Pin(part=part, press=press),) if press else ())
-        found = [figures_of(prepared, quantity, on) for quantity in quantities]
+        found = _figures(prepared, quantities, on)
     except NoPlanError as error:
         return replace(empty, refusals=error.refusals)
     except NotOfferedError as error:
@@ -252,6 +253,22 @@ def _variant(
         break_even=_break_even(prepared, on, price_asked, quantities[-1]) if price_asked else None,
         offers=tuple(offers([(one.quantity, printed(one.price)) for one in found])),
     )
+
+
+MANY_QUANTITIES = 24
+
+
+def _figures(prepared: PreparedJob, quantities: Sequence[int], on: datetime.date) -> list[Figures]:
+    """The figures of every quantity; of many quantities of one part, the plans are looked for at once."""
+    plans: Sequence[PartPlan | None] = [None] * len(quantities)
+    if len(prepared.parts) == 1 and len(quantities) >= MANY_QUANTITIES:
+        from quoting.planning.at_once import cheapest_plans  # numpy
+
+        plans = cheapest_plans(prepared, quantities)
+    return [
+        figures_of(prepared, quantity, on, plans=(plan,) if plan else ())
+        for quantity, plan in zip(quantities, plans, strict=True)
+    ]
 
 
 def _stock_of_size(card: RateCard, name: str, size: Size) -> str:
@@ -309,7 +326,7 @@ def _cell(one: Figures, prepared: PreparedJob, price_asked: PriceAsked | None) -
 
     return Cell(
         quantity=one.quantity,
-        ways=tuple(way(load.plan, prepared.card) for load in one.plan.loads),
+        ways=tuple(way(plan, prepared.card) for plan in one.plans),
         cost=price.cost,
         labour=cost_of("labour"),
         materials=cost_of("materials"),

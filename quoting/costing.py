@@ -44,10 +44,18 @@ class RateMemory:
     def __init__(self, card: RateCard) -> None:
         self._card = card
         self._minutes: dict[tuple[str, str | None], Decimal] = {}
+        self._hours: dict[tuple[str, str | None], Decimal] = {}
 
     def a_minute(self, labour: Labour) -> Decimal:
         """Person and machine together, a minute. [money]"""
         key = (labour.person, labour.machine)
         if key not in self._minutes:
-            self._minutes[key] = hour_rate(self._card, labour) / MINUTES_AN_HOUR
+            self._minutes[key] = self.an_hour(labour) / MINUTES_AN_HOUR
         return self._minutes[key]
+
+    def an_hour(self, labour: Labour) -> Decimal:
+        """Person and machine together, an hour. [money]"""
+        key = (labour.person, labour.machine)
+        if key not in self._hours:
+            self._hours[key] = hour_rate(self._card, labour)
+        return self._hours[key]

@@ -24,6 +24,7 @@ from quoting.planning.orders import case_settings
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.pins import Pin
 from quoting.planning.prepared import PreparedJob
+from quoting.planning.quantities import PartWorkload
 from quoting.planning.search import JobPlan, RunnerUp, plan_job, way, worked_out
 from quoting.presswork import PartCount
 from quoting.pricing import Price, price_option, with_deposit
@@ -186,7 +187,7 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
     card, job = prepared.card, prepared.job
     plan = plan_job(prepared, quantity)
     best = plan if free is prepared else plan_job(free, quantity, recording=False)
-    lines = line_items(Recording(), plan.requirements, card, len(job.items))
+    lines = line_items(Recording(), plan.requirements, card, len(job.items), prepared.rates)
     price = _price(lines, prepared.job, prepared, quantity, on)
     days = _working_days(plan, lines, prepared, rush=job.rush)
     ready_on = calendar.after_working_days(on, days, card)
@@ -231,26 +232,34 @@ class Figures(Struct, frozen=True, kw_only=True):
     """What one quantity comes to, without the sentences: for asking after many quantities."""
 
     quantity: int
-    plan: JobPlan
+    loads: tuple[PartWorkload, ...]
     lines: tuple[LineItem, ...]
     price: Price
     hours: Hours
 
+    @property
+    def plans(self) -> tuple[PartPlan, ...]:
+        """The plan of each part, its passes as they are printed."""
+        return tuple(load.plan for load in self.loads)
 
-def figures_of(prepared: PreparedJob, quantity: int, on: datetime.date, *, held: JobPlan | None = None) -> Figures:
+
+def figures_of(prepared: PreparedJob, quantity: int, on: datetime.date, *, plans: Sequence[PartPlan] = ()) -> Figures:
     """
     The figures of one quantity, the same as in its estimate.
 
     Args:
-        held: A plan to hold to, at whatever it costs now; the cheapest where none is given.
+        plans: A plan of each part to hold to, at whatever it costs now; the cheapest where none are given.
     """
-    plan = plan_job(prepared, quantity, recording=False) if held is None else held
-    requirements = plan.requirements
-    if held is not None:
-        requirements = worked_out(Plainly(), prepared, quantity, [load.plan for load in held.loads])[2]
-    lines = line_items(Plainly(), requirements, prepared.card, len(prepared.job.items))
+    if plans:
+        loads, _, requirements = worked_out(Plainly(), prepared, quantity, plans)
+    else:
+        found = plan_job(prepared, quantity, recording=False)
+        loads, requirements = found.loads, found.requirements
+    lines = line_items(Plainly(), requirements, prepared.card, len(prepared.job.items), prepared.rates)
     price = _price(lines, prepared.job, prepared, quantity, on)
-    return Figures(quantity=quantity, plan=plan, lines=lines, price=price, hours=_hours(lines, price, prepared.card))
+    return Figures(
+        quantity=quantity, loads=loads, lines=lines, price=price, hours=_hours(lines, price, prepared.card)
+    )
 
 
 def printed(price: Price) -> Decimal:

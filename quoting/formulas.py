@@ -57,7 +57,14 @@ FORMULAS: dict[str, Formula] = {}
 
 
 class Do(Protocol):
-    """How an operation calls a formula; ``taken`` gives the steps since it was last asked."""
+    """
+    How an operation calls a formula; ``taken`` gives the steps since it was last asked.
+
+    ``writes``: whether it writes sentences down, so that they are worth putting together.
+    """
+
+    @property
+    def writes(self) -> bool: ...
 
     def __call__(self, called: Formula, /, **numbers: Any) -> Any: ...
 
@@ -66,6 +73,8 @@ class Do(Protocol):
 
 class Plainly:
     """Calls and keeps nothing: for the search."""
+
+    writes = False
 
     def __call__(self, called: Formula, /, **numbers: Any) -> Any:
         return called(**numbers)
@@ -76,6 +85,8 @@ class Plainly:
 
 class Recording:
     """Calls and writes the sentence down: for the plan that is chosen."""
+
+    writes = True
 
     def __init__(self) -> None:
         self._steps: list[Step] = []

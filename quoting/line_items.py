@@ -9,7 +9,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from quoting.buying import BUYERS, Purchase, after_tax
-from quoting.costing import hour_rate, labour_cost
+from quoting.costing import RateMemory, labour_cost
 from quoting.formulas import Do, Step, formula
 from quoting.money import round_amount, spread
 from quoting.numbers import plain
@@ -81,9 +81,11 @@ def rise_on(card: RateCard, cost_class: CostClass) -> Decimal:
     return by_class[cost_class].in_base_unit
 
 
-def line_items(do: Do, requirements: Sequence[Requirement], card: RateCard, items: int) -> tuple[LineItem, ...]:
+def line_items(
+    do: Do, requirements: Sequence[Requirement], card: RateCard, items: int, rates: RateMemory | None = None
+) -> tuple[LineItem, ...]:
     """
-    Lines of all requirements, in the order of work.
+    Lines of all requirements, in the order of work; without sentences where ``do`` writes none.
 
     One line for each operation, item, person and machine; one for each pot.
     """
@@ -98,7 +100,8 @@ def line_items(do: Do, requirements: Sequence[Requirement], card: RateCard, item
             draws.setdefault((asked.pot, asked.key), []).append(asked)
         else:
             charges.append(asked)
-    lines.extend(_labour_line(do, group, card) for group in labour.values())
+    remembered = rates or RateMemory(card)
+    lines.extend(_labour_line(do, group, card, remembered) for group in labour.values())
     for (pot, key), group in draws.items():
         amount = sum((draw.amount for draw in group), Decimal(0))
         for bought in BUYERS[pot](do, card, key, amount):
@@ -142,12 +145,12 @@ def _place_in_the_work(line: LineItem) -> int:
     return len(_BEFORE_FINISHING)
 
 
-def _labour_line(do: Do, group: Sequence[Labour], card: RateCard) -> LineItem:
+def _labour_line(do: Do, group: Sequence[Labour], card: RateCard, rates: RateMemory) -> LineItem:
     first = group[0]
     minutes = sum((asked.minutes for asked in group), Decimal(0))
-    rate = hour_rate(card, first)
+    rate = rates.an_hour(first)
     cost = do(labour_cost, minutes=minutes, rate=rate)
-    sentence = _sentence([_working_words(asked) for asked in group], do.taken())
+    sentence = _sentence([_working_words(asked) for asked in group], do.taken()) if do.writes else ""
     return _line(
         do,
         card,
@@ -190,7 +193,7 @@ def _purchase_line(do: Do, bought: Purchase, group: Sequence[Draw], card: RateCa
         rate=bought.cost / bought.quantity if bought.quantity else Decimal(0),
         rate_unit=f"for one of {bought.unit}",
         exact=bought.cost,
-        sentence=_sentence([f"{plain(bought.drawn)} {bought.unit} drawn"], bought.steps),
+        sentence=_sentence([f"{plain(bought.drawn)} {bought.unit} drawn"], bought.steps) if do.writes else "",
         workings=tuple(
             Working(what=draw.what, amount=draw.amount, unit=draw.unit, steps=draw.steps) for draw in group
         ),
@@ -213,7 +216,7 @@ def _charge_line(do: Do, charge: Charge, card: RateCard) -> LineItem:
         rate=cost / charge.driver if charge.driver else Decimal(0),
         rate_unit=f"for one of {charge.driver_unit}",
         exact=cost,
-        sentence=_sentence([], (*charge.steps, *do.taken())) or f"a charge of {plain(cost)}",
+        sentence=(_sentence([], (*charge.steps, *do.taken())) or f"a charge of {plain(cost)}") if do.writes else "",
         workings=(Working(what=charge.what, amount=charge.driver, unit=charge.driver_unit, steps=charge.steps),),
         before_printing=charge.before_printing,
         is_delivery=charge.is_delivery,

@@ -115,6 +115,8 @@ def _spread(total: Decimal, weights: Sequence[Decimal], currency: str) -> tuple[
                 )
             ]
         )
+    if len(weights) == 1:
+        return (int(units) * coin,)
     if not any(weights):
         weights = [Decimal(1)] * len(weights)
     whole = sum(weights, Decimal(0))

@@ -100,7 +100,7 @@ class HeldJob:
     def __init__(self, job: Job, card: RateCard, quantity: int, on: datetime.date) -> None:
         self.prepared = PreparedJob(job, card)
         self.figures: Figures = figures_of(self.prepared, quantity, on)
-        self.plans = [load.plan for load in self.figures.plan.loads]
+        self.plans = list(self.figures.plans)
         self.orders = orders_of_passes(self.plans, card, self.prepared.memory)
 
     @property

@@ -25,6 +25,7 @@ from quoting.estimate import Figures, figures_of
 from quoting.formulas import formula
 from quoting.job import Job
 from quoting.numbers import in_engine_context
+from quoting.planning.part_plan import PartPlan
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.search import way
 from quoting.rate_card import RateCard, card_faults
@@ -261,7 +262,7 @@ def _checked(card: RateCard) -> RateCard:
 def _effect(prepared: PreparedJob, after: PreparedJob, quantity: int, on: datetime.date) -> Effect:
     was = figures_of(prepared, quantity, on)
     now = figures_of(after, quantity, on)
-    held = figures_of(prepared.at(after.card), quantity, on, held=was.plan)
+    held = figures_of(prepared.at(after.card), quantity, on, plans=was.plans)
     return Effect(
         quantity=quantity,
         before=_outcome(was, prepared.card),
@@ -273,7 +274,7 @@ def _effect(prepared: PreparedJob, after: PreparedJob, quantity: int, on: dateti
 
 def _outcome(one: Figures, card: RateCard) -> Outcome:
     return Outcome(
-        ways=tuple(way(load.plan, card) for load in one.plan.loads),
+        ways=tuple(way(plan, card) for plan in one.plans),
         cost=one.price.cost,
         net=one.price.net,
         margin=one.price.margin,
@@ -314,22 +315,21 @@ def _held_at(prepared: PreparedJob, key: str, measure: Measure, was: Figures, on
     """The held plan with one measure changed; what a fount's speed is at is looked up in the plan anew."""
     card = with_measures(prepared.card, {key: measure})
     at = prepared.at(card)
-    held = was.plan
+    held: Sequence[PartPlan] = was.plans
     if key.startswith("founts."):
         held = _replanned(PreparedJob(prepared.job, card), was)
-    return replace(figures_of(at, was.quantity, on, held=held), plan=was.plan)
+    return figures_of(at, was.quantity, on, plans=held)
 
 
-def _replanned(prepared: PreparedJob, was: Figures) -> Any:
+def _replanned(prepared: PreparedJob, was: Figures) -> list[PartPlan]:
     """The same ways to make each part, with what the card says of them now."""
-    loads = []
-    for load, found in zip(was.plan.loads, prepared.candidates, strict=True):
-        alike = [plan for plan in found.plans if plan.order == load.plan.order]
-        places = {work.label: place for place, work in enumerate(load.plan.passes)}
-        plan = alike[0] if alike else load.plan
+    found = []
+    for held, candidates in zip(was.plans, prepared.candidates, strict=True):
+        plan = next((one for one in candidates.plans if one.order == held.order), held)
+        places = {work.label: place for place, work in enumerate(held.passes)}
         passes = tuple(sorted(plan.passes, key=lambda work: places.get(work.label, 0)))
-        loads.append(replace(load, plan=replace(plan, passes=passes)))
-    return replace(was.plan, loads=tuple(loads))
+        found.append(replace(plan, passes=passes))
+    return found
 
 
 def _swing(key: str, measure: Measure, was: Figures, low: Figures, high: Figures, prepared: PreparedJob) -> Swing:

@@ -36,7 +36,9 @@ from quoting.compare import (
 )
 from quoting.documents.comparison_csv import as_told, comparison_csv, inert, is_number, written
 from quoting.estimate import client_pieces, figures_of
+from quoting.planning.at_once import cheapest_plans
 from quoting.planning.prepared import PreparedJob
+from quoting.planning.search import plan_job
 from quoting.plots import plots_of
 from quoting.units import Size
 from tests.conftest import DAY, demo_card_path, demo_job_path, demo_jobs
@@ -91,6 +93,31 @@ def test_every_demo_job_compared_over_its_own_quantities_is_its_estimate(
     found = compare_job(job, card, on=DAY, part=part).variants[0].cells
 
     assert sorted(expected) == [(cell.quantity, cell.total) for cell in found]
+
+
+@pytest.mark.parametrize(
+    ("shop", "name"), [("marrowby-lane", "cards"), ("pellam-hollow", "labels"), ("marrowby-lane", "poster")]
+)
+def test_plans_looked_for_at_once_are_those_of_each_quantity_alone(
+    shop: str, name: str, cards: dict[str, RateCard], jobs: dict[tuple[str, str], Job]
+) -> None:
+    prepared = PreparedJob(jobs[shop, name], cards[shop])
+    quantities = range(20, 1020, 20)
+
+    found = cheapest_plans(prepared, quantities)
+
+    alone = [plan_job(prepared, quantity, recording=False).loads[0].plan.order for quantity in quantities]
+    assert all(plan is None or plan.order == order for plan, order in zip(found, alone, strict=True))
+    assert sum(plan is not None for plan in found) > 40
+
+
+def test_many_quantities_give_the_cells_that_each_gives_alone(card: RateCard, job: Job) -> None:
+    quantities = range(20, 1020, 31)
+
+    together = compare_job(job, card, on=DAY, quantities=quantities).variants[0].cells
+
+    alone = [compare_job(job, card, on=DAY, quantities=(quantity,)).variants[0].cells[0] for quantity in quantities]
+    assert [replace(cell, changed=()) for cell in together] == alone
 
 
 def test_cost_by_class_adds_up_to_the_cost(comparison: Comparison) -> None:

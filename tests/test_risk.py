@@ -119,7 +119,9 @@ def test_the_array_engine_equals_the_exact_one_at_the_cards_figures(
     together = held.cost({key: Many([float(known[key])] * 3) for key in inputs})
 
     assert inputs
-    assert as_list(together) == pytest.approx([float(held.figures.plan.exact_cost)] * 3, rel=1e-9)
+    assert as_list(together) == pytest.approx(
+        [float(sum(line.exact_cost for line in held.figures.lines))] * 3, rel=1e-9
+    )
 
 
 @pytest.mark.parametrize("ends", ["low", "high"])

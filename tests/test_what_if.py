@@ -131,7 +131,7 @@ def test_raising_a_cost_rate_never_lowers_a_cost_nor_a_price_with_the_plan_held(
     was = figures_of(prepared, 100, DAY)
 
     dearer = with_measures(card, {key: at_value(measure, measure * (1 + rise))})
-    held = figures_of(prepared.at(dearer), 100, DAY, held=was.plan)
+    held = figures_of(prepared.at(dearer), 100, DAY, plans=was.plans)
 
     assert held.price.cost >= was.price.cost
     assert held.price.net >= was.price.net
@@ -153,7 +153,7 @@ def test_a_swings_ends_are_what_the_held_plan_costs_there(card: RateCard, job: J
 
     high = with_measures(card, {swing.key: at_value(measure, measure.high)})
 
-    assert figures_of(prepared.at(high), 100, DAY, held=was.plan).price.cost == swing.cost_at_high
+    assert figures_of(prepared.at(high), 100, DAY, plans=was.plans).price.cost == swing.cost_at_high
 
 
 def test_the_tornado_names_every_input_and_its_ends(card: RateCard, job: Job) -> None:

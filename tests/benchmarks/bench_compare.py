@@ -45,9 +45,7 @@ def ratios(shop: str, name: str, sizes: Sequence[str]) -> tuple[float, float, fl
     part = job.items[0].all_parts()[0].name
     found = compare_job(job, card, on=DAY, quantities=QUANTITIES, sizes=sizes, part=part)
     cells = sum(len(variant.cells) for variant in found.variants)
-    grid = seconds(
-        lambda: compare_job(job, card, on=DAY, quantities=QUANTITIES, sizes=sizes, part=part), rounds=2
-    )
+    grid = seconds(lambda: compare_job(job, card, on=DAY, quantities=QUANTITIES, sizes=sizes, part=part), rounds=2)
     drawn = seconds(lambda: risk_of(job, card, middle.quantities[0], on=DAY))
     return one, grid / cells / one, drawn / one
 
