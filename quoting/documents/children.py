@@ -119,20 +119,27 @@ class Children:
             raise DocumentError(f"expected a rendering process within {seconds:g} s; all were busy") from error
         try:
             if child is None or not child.is_alive:
-                if child is not None:
-                    child.end()
-                child = Child()
+                child = _other_than(child)
             return child.render(page, seconds)
         finally:
-            self._places.put(child if child is not None and child.is_alive else None)
+            if child is not None and not child.is_alive:
+                child.end()
+                child = None
+            self._places.put(child)
 
     def end(self) -> None:
         """End every child that is free."""
-        for _ in range(self._places.qsize()):
-            child = self._places.get()
+        free = [self._places.get() for _ in range(self._places.qsize())]
+        for child in free:
             if child is not None:
                 child.end()
             self._places.put(None)
+
+
+def _other_than(child: Child | None) -> Child:
+    if child is not None:
+        child.end()
+    return Child()
 
 
 def write_one(pipe: IO[bytes], body: bytes) -> None:
