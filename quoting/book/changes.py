@@ -131,7 +131,8 @@ def check_move(entry: Entry, kind: type[QuoteChange], at: datetime.datetime, *, 
     if revision is not None and revision != entry.revision:
         state = "replaced"
     gone = entry.erased and kind not in {Paid, Withdrawn}
-    if state not in _FROM[kind] or gone:
+    never_sent = kind is Kept and not entry.revision
+    if state not in _FROM[kind] or gone or never_sent:
         raise StateError(entry.named, tag_of(kind), "erased" if gone else state, _FROM[kind])
 
 

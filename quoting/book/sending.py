@@ -34,11 +34,9 @@ def keep_documents(
     if kept >= {f"{entry.revision}/pdf", f"{entry.revision}/xml"}:
         return entry
     quotation = from_json(book.paper(which, "quotation").content, Quotation)
-    made = (
-        ("xml", XML, lambda: quotation_xml(quotation)),
-        ("pdf", PDF, lambda: render(quotation_page(quotation, templates=templates))),
-    )
-    for kind, media_type, make in made:
-        if f"{entry.revision}/{kind}" not in kept:
-            entry = book.keep_document(which, kind, make(), media_type=media_type, at=at, by=by)
-    return entry
+    if f"{entry.revision}/xml" not in kept:
+        book.keep_document(which, "xml", quotation_xml(quotation), media_type=XML, at=at, by=by)
+    if f"{entry.revision}/pdf" not in kept:
+        pdf = render(quotation_page(quotation, templates=templates))
+        book.keep_document(which, "pdf", pdf, media_type=PDF, at=at, by=by)
+    return book.get(which)

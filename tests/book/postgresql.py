@@ -9,6 +9,7 @@ import shutil
 import socket
 import subprocess
 import tempfile
+import time
 from pathlib import Path
 
 import psycopg
@@ -43,6 +44,12 @@ class Server:
     def stop(self, how: str = "fast") -> None:
         """Stop it: ``fast``, or ``immediate`` as if it crashed."""
         self._run("pg_ctl", "-D", f"{self.folder}/data", "-m", how, "-w", "stop")
+
+    def crash(self) -> None:
+        """Stop it as if it crashed, and start it again a moment later."""
+        self.stop("immediate")
+        time.sleep(0.5)
+        self.start()
 
     def remove(self) -> None:
         """Stop it for good."""

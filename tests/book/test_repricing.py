@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import pytest
 from msgspec.structs import replace
 
-from quoting import Estimate, estimate_job, load_job
+from quoting import Estimate, Job, RateCard, estimate_job, load_job, load_rate_card
 from quoting.book import QuoteBook, keep_documents
-from quoting.book.repricing import ENGINES, price_json
+from quoting.book.repricing import ENGINES, Engine, price_json
 from quoting.documents.quotation_pdf import quotation_page, quotation_pdf
 from quoting.documents.render import render
 from quoting.planning.pins import Pin
@@ -23,19 +25,19 @@ from tests.conftest import DAY, SHOPS, demo_card_path, demo_job_path, demo_jobs
 OTHER_RULES = RULES + 1
 
 
-def estimate_by_other_rules(job, rate_card, *, on, pins=()):  # type: ignore[no-untyped-def]
+def estimate_by_other_rules(
+    job: Job, rate_card: RateCard, *, on: datetime.date, pins: Sequence[Pin] = ()
+) -> Estimate:
     """An engine whose rule of the least charge was changed: its number is another."""
     pricing = replace(rate_card.pricing, least_charge=type(rate_card.pricing.least_charge)("999.00"))
     dearer = estimate_job(job, replace(rate_card, pricing=pricing), on=on, pins=pins)
     return replace(dearer, rules=OTHER_RULES, card_hash=rate_card.content_hash)
 
 
-BOTH = {**ENGINES, OTHER_RULES: estimate_by_other_rules}
+BOTH: Mapping[int, Engine] = {**ENGINES, OTHER_RULES: estimate_by_other_rules}
 
 
 def test_every_demo_job_is_worked_out_again_to_the_byte(book: QuoteBook) -> None:
-    from quoting import load_rate_card
-
     for shop in SHOPS:
         own = load_rate_card(demo_card_path(shop))
         for name in (job for of, job in demo_jobs() if of == shop):
@@ -61,8 +63,8 @@ def test_pins_are_kept_and_pinned_again(book: QuoteBook) -> None:
 def test_a_changed_price_is_found_as_drift_and_other_rules_are_named(book: QuoteBook) -> None:
     entry = issued(book)
 
-    def drifted(*told, **more) -> Estimate:  # type: ignore[no-untyped-def]
-        return replace(estimate_by_other_rules(*told, **more), rules=RULES)
+    def drifted(job: Job, rate_card: RateCard, *, on: datetime.date, pins: Sequence[Pin] = ()) -> Estimate:
+        return replace(estimate_by_other_rules(job, rate_card, on=on, pins=pins), rules=RULES)
 
     assert book.verify().drift == ()
     found = book.verify(engines={RULES: drifted})
