@@ -54,7 +54,7 @@ class Sealed(Struct, frozen=True):
     @property
     def paper(self) -> Paper:
         """The paper itself."""
-        return Paper(self.kind, self.media_type, zlib.decompress(self.body))
+        return Paper(self.kind, self.media_type, unpacked(self.body))
 
 
 def seal(paper: Paper, revision: int, chance: Chance) -> Sealed:
@@ -68,8 +68,16 @@ def packed(content: bytes) -> bytes:
 
 
 def unpacked(body: bytes) -> bytes:
-    """Stored bytes as they were."""
-    return zlib.decompress(body)
+    """
+    Stored bytes as they were.
+
+    Raises:
+        ValueError: bytes that were not stored by us.
+    """
+    try:
+        return zlib.decompress(body)
+    except zlib.error as error:
+        raise ValueError(str(error)) from error
 
 
 def commitments_of(sealed: Iterable[Sealed]) -> dict[str, str]:

@@ -6,11 +6,12 @@ import base64
 import binascii
 import datetime
 import hashlib
+from collections.abc import Sequence
 from typing import Any
 
 import msgspec
 from msgspec import Struct
-from sqlalchemy import ColumnElement, Connection, Row, Select, and_, exists, or_, select
+from sqlalchemy import ColumnElement, Connection, FromClause, Row, Select, and_, or_, select
 
 from quoting.book import tables
 from quoting.book.chain import read_instant, written_instant
@@ -83,15 +84,26 @@ def listing(
         raise InputError([Fault("limit", f"1 to {MOST_A_PAGE}", str(most))])
     if wanted.state == "replaced":
         raise InputError([Fault("state", "a state of quotations; revisions are replaced", "'replaced'")])
-    statement = _ordered(_chosen(wanted, at), wanted)
-    if cursor:
-        statement = statement.where(_after(wanted, cursor))
-    rows = connection.execute(statement.limit(most + 1)).all()
+    rows = connection.execute(statement_for(wanted, at, cursor).limit(most + 1)).all()
     more = _cursor(wanted, rows[most - 1]) if len(rows) > most else ""
     return Listing(quotations=tuple(_listed(row, at) for row in rows[:most]), cursor=more)
 
 
-def _chosen(wanted: Wanted, at: datetime.datetime) -> Select[Any]:
+def statement_for(wanted: Wanted, at: datetime.datetime, cursor: str = "") -> Select[Any]:
+    """What is asked of the database: rows of quotations in the order of the list, from a cursor on."""
+    looked_for = dict.fromkeys(folded_words(wanted.text))
+    words = [tables.words.alias() for _ in looked_for]
+    entry = words[0].c.entry if words else tables.quotes.c.entry  # along the index of the first word
+    statement = _with_words(select(tables.quotes), words).where(*_conditions(wanted, at))
+    for has, word in zip(words, looked_for, strict=True):
+        statement = statement.where(has.c.word == word)
+    if cursor:
+        statement = statement.where(_after(wanted, cursor, entry))
+    days = [tables.quotes.c.first_dated.desc()] if wanted.by_day else []
+    return statement.order_by(*days, entry.desc())
+
+
+def _conditions(wanted: Wanted, at: datetime.datetime) -> list[ColumnElement[bool]]:
     quotes, now = tables.quotes.c, written_instant(at)
     conditions: list[ColumnElement[bool]] = []
     if wanted.state is not None:
@@ -106,30 +118,22 @@ def _chosen(wanted: Wanted, at: datetime.datetime) -> Select[Any]:
         conditions.append(quotes.first_dated >= wanted.dated_from.isoformat())
     if wanted.by_day:
         conditions.append(quotes.first_dated <= (wanted.dated_until or datetime.date.max).isoformat())
-    return select(tables.quotes).where(*conditions, *_has_words(wanted.text))
+    return conditions
 
 
-def _has_words(text: str) -> list[ColumnElement[bool]]:
-    found, quotes = dict.fromkeys(folded_words(text)), tables.quotes.c
-    return [
-        exists().where(alias.c.word == word, alias.c.entry == quotes.entry)
-        for word in found
-        for alias in [tables.words.alias()]
-    ]
+def _with_words(statement: Select[Any], words: Sequence[FromClause]) -> Select[Any]:
+    """Those that have every word: found from the words, never by looking through the quotations."""
+    for has in words:
+        statement = statement.join(has, has.c.entry == tables.quotes.c.entry)
+    return statement
 
 
-def _ordered(statement: Select[Any], wanted: Wanted) -> Select[Any]:
-    quotes = tables.quotes.c
-    days = [quotes.first_dated.desc()] if wanted.by_day else []
-    return statement.order_by(*days, quotes.entry.desc())
-
-
-def _after(wanted: Wanted, cursor: str) -> ColumnElement[bool]:
-    quotes = tables.quotes.c
-    day, entry = _read_cursor(wanted, cursor)
+def _after(wanted: Wanted, cursor: str, entry: ColumnElement[int]) -> ColumnElement[bool]:
+    day, last = _read_cursor(wanted, cursor)
     if not wanted.by_day:
-        return quotes.entry < entry
-    return or_(quotes.first_dated < day, and_(quotes.first_dated == day, quotes.entry < entry))
+        return entry < last
+    first_dated = tables.quotes.c.first_dated
+    return or_(first_dated < day, and_(first_dated == day, entry < last))
 
 
 def _cursor(wanted: Wanted, row: Row[Any]) -> str:

@@ -22,7 +22,7 @@ from quoting.book.chain import BEGINNING, Event, link_hash, request_mark
 from quoting.book.changes import TOLD, CardPublished, ClientErased, ClientKept, after, tag_of
 from quoting.book.moves import revision_rows
 from quoting.book.page import quote_columns
-from quoting.book.papers import Paper, Sealed, shown_name, storable, unpacked, words_of
+from quoting.book.papers import Sealed, shown_name, storable, unpacked, words_of
 from quoting.book.repricing import Engine, drift_of
 from quoting.book.states import Entry
 from quoting.errors import QuotingError
@@ -80,6 +80,9 @@ def verify(connection: Connection, engines: Mapping[int, Engine], anchor: Anchor
     drift, missing, quotations, recomputed = [], [], 0, 0
     for found in _quotations(connection):
         quotations += 1
+        if isinstance(found, str):
+            tampering.append(found)
+            continue
         faults = _faults_of(found)
         tampering += faults
         for entry in found.revisions if engines and not faults and not found.entry.erased else ():
@@ -131,7 +134,7 @@ class _Found(Struct, kw_only=True):
     kept: dict[str, list[dict[str, Any]]]
 
 
-def _quotations(connection: Connection) -> Iterator[_Found]:
+def _quotations(connection: Connection) -> Iterator[_Found | str]:
     last = 0
     quotes = tables.quotes
     while True:
@@ -143,7 +146,7 @@ def _quotations(connection: Connection) -> Iterator[_Found]:
         yield from _batch(connection, rows)
 
 
-def _batch(connection: Connection, rows: list[dict[str, Any]]) -> Iterator[_Found]:
+def _batch(connection: Connection, rows: list[dict[str, Any]]) -> Iterator[_Found | str]:
     places = [row["entry"] for row in rows]
     events = _by(connection, tables.events, "subject", [row["id"] for row in rows], "version")
     kept = {table.name: _by(connection, table, "entry", places, *order) for table, order in _OF_QUOTATIONS.items()}
@@ -151,6 +154,7 @@ def _batch(connection: Connection, rows: list[dict[str, Any]]) -> Iterator[_Foun
         history = [Event(**event) for event in events[row["id"]]]
         entry, revisions = _replayed(history)
         if entry is None:
+            yield f"quotation {row['entry']}: expected a history of it; found none that can be read"
             continue
         mine = {name: found[row["entry"]] for name, found in kept.items()}
         yield _Found(
@@ -234,15 +238,15 @@ def _labels(found: _Found) -> tuple[str | None, str | None, set[str]]:
     if found.entry.erased:
         return None, None, set()
     try:
-        quotation = from_json(_newest(found, "quotation").content, Quotation)
-    except (QuotingError, LookupError, ValueError):
+        quotation = from_json(_sealed(_newest(found, "quotation")).paper.content, Quotation)
+    except (QuotingError, LookupError, ValueError):  # told as a paper that is not as it was kept
         return None, None, set()
     return shown_name(quotation), storable(quotation.title), set(words_of(quotation))
 
 
-def _newest(found: _Found, kind: str) -> Paper:
+def _newest(found: _Found, kind: str) -> dict[str, Any]:
     wanted = (found.entry.revision, kind)
-    return next(_sealed(row).paper for row in found.papers if (row["revision"], row["kind"]) == wanted)
+    return {(row["revision"], row["kind"]): row for row in found.papers}[wanted]
 
 
 def _sealed(row: Mapping[str, Any]) -> Sealed:
@@ -307,7 +311,7 @@ def _client_stands(connection: Connection, row: Any, last: Event) -> bool:
     kept = isinstance(change, ClientKept) and not row.erased and row.body is not None and row.salt is not None
     if not kept or client_commitment(row.salt, row.body) != getattr(change, "commitment", ""):
         return False
-    contact = read_client(connection, row.id).contact
+    contact = read_client(connection, row.id).contact  # its bytes are what was committed to
     return contact is not None and sameness(contact) == row.same_as
 
 

@@ -6,6 +6,7 @@ import datetime
 import random
 from collections.abc import Callable, Iterator
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 import pytest
@@ -245,7 +246,7 @@ class Beside(RuleBasedStateMachine):
     def teardown(self) -> None:
         """Every quotation, the history and the list are the same in both."""
         for model, id in zip(self.models, self.ids, strict=True):
-            entry = self.both(lambda book, id=id: book.get(id))
+            entry = self.both(partial(QuoteBook.get, which=id))
             assert (entry.state, entry.version, entry.paid_minor) == (model.state, model.version, model.paid)
         self.both(lambda book: book.list(at=self.at, most=20))
         self.both(lambda book: book.head())

@@ -4,23 +4,17 @@ from __future__ import annotations
 
 import json
 import multiprocessing
-import random
-import time
-from collections import Counter
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
-from multiprocessing.connection import Connection
-from typing import Any
 
 import pytest
-from sqlalchemy import event
-from sqlalchemy.exc import OperationalError
 
 from quoting.book import Entry, QuoteBook
-from quoting.errors import BookError, StaleVersionError, StateError, StorageError
+from quoting.errors import BookError, StaleVersionError, StateError
 from tests.book.conftest import Addresses
 from tests.book.shop import LATER, NOW, card, issued, priced
+from tests.book.worker import client_process
 
 PROCESSES = multiprocessing.get_context("forkserver")
 PROCESSES.set_forkserver_preload(["tests.book.worker"])
@@ -84,38 +78,6 @@ def test_twenty_revise_one_version_and_one_of_them_does(addresses: Addresses, ro
             papers[entry.revision] = one.paper(entry.id, "quotation")
         assert {at: one.paper(entry.id, "quotation", revision=at) for at in papers} == papers
         assert one.verify(engines={}).tampering == ()
-
-
-def client_process(address: str, process: int, clients: int, each: int, replies: Connection) -> None:
-    """Many clients in one process; a fifth of the transactions is rolled back at their end."""
-    chance = random.Random(process)
-    seconds: list[float] = []
-    refused: Counter[str] = Counter()
-
-    def roll_back(_: Any) -> None:
-        if chance.random() < 0.2:
-            raise OperationalError("COMMIT", {}, Exception("rolled back by the test"))
-
-    def client(number: int) -> list[str]:
-        numbers = []
-        for place in range(each):
-            key = f"process-{process}-client-{number}-{place}"
-            while True:
-                began = time.perf_counter()
-                try:
-                    numbers.append(issued(book, key=key, series="AB"[number % 2]).number)
-                    break
-                except StorageError as error:
-                    refused[str(error)] += 1
-                finally:
-                    seconds.append(time.perf_counter() - began)
-        return numbers
-
-    with QuoteBook(address) as book:
-        event.listen(book.storage.engine, "commit", roll_back)
-        with ThreadPoolExecutor(clients) as crew:
-            numbers = [number for found in crew.map(client, range(clients)) for number in found]
-    replies.send_bytes(json.dumps([numbers, refused, sorted(seconds)]).encode())
 
 
 @pytest.mark.parametrize(("clients", "each"), [(16, 3), pytest.param(64, 250, marks=pytest.mark.long)])
