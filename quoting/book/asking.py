@@ -34,5 +34,5 @@ def asked_for(operation: str, key: str, *payload: object) -> Asked | None:
     """What tells a request from another that has the same key."""
     if not key:
         return None
-    told = [one.told if isinstance(one, Prepared) else one for one in payload]
+    told = [list(one.told) if isinstance(one, Prepared) else one for one in payload]
     return Asked(operation, key, hashlib.sha256(to_json(told)).hexdigest())

@@ -37,14 +37,14 @@ def paper_in(connection: Connection, which: str, kind: str, revision: int | None
     papers = papers_of(connection, history[0].position, wanted)
     if kind not in papers:
         raise QuoteNotFoundError(f"{which}, {kind}")
-    return papers[kind]
+    return papers[kind].paper
 
 
-def papers_of(connection: Connection, place: int, revision: int | None) -> dict[str, Paper]:
+def papers_of(connection: Connection, place: int, revision: int | None) -> dict[str, Sealed]:
     """Every paper of a revision, by kind."""
     paper = tables.papers.c
     rows = connection.execute(select(tables.papers).where(paper.entry == place, paper.revision == revision))
-    return {row.kind: Sealed(row.revision, row.kind, row.salt, row.media_type, row.body).paper for row in rows}
+    return {row.kind: Sealed(row.revision, row.kind, row.salt, row.media_type, row.body) for row in rows}
 
 
 def draft_in(connection: Connection, which: str) -> tuple[Entry, Prepared | None]:

@@ -29,7 +29,7 @@ from quoting.book.changes import (
     tag_of,
 )
 from quoting.book.page import Page
-from quoting.book.papers import JSON, Chance, Paper, Sealed, commitments_of, seal
+from quoting.book.papers import JSON, Chance, Paper, Sealed, commitments_of, pack, seal
 from quoting.book.prepared import Prepared, PublishedCard
 from quoting.book.quote_ids import new_id
 from quoting.book.states import Entry, written_number
@@ -98,7 +98,7 @@ def accept(
     """Record which option the client took, and who said so."""
     place, entry = _for_move(page, which, Accepted, now, version, revision=revision)
     option = option_of(entry, quantity)
-    sealed = seal(Paper("accepted", JSON, said), entry.revision, now.chance)
+    sealed = seal(pack(Paper("accepted", JSON, said)), entry.revision, now.chance)
     return _put(page, place, entry, Accepted(option, commitments_of([sealed])), now, sealed=[sealed])
 
 
@@ -114,7 +114,7 @@ def end(
 ) -> Entry:
     """Record that a quotation was declined or withdrawn, and why."""
     place, entry = _for_move(page, which, kind, now, version, revision=revision)
-    sealed = seal(Paper(tag_of(kind), JSON, said), entry.revision, now.chance)
+    sealed = seal(pack(Paper(tag_of(kind), JSON, said)), entry.revision, now.chance)
     return _put(page, place, entry, kind(commitments_of([sealed])), now, sealed=[sealed])
 
 

@@ -32,8 +32,16 @@ class Paper(Struct, frozen=True):
     content: bytes
 
 
+class Packed(Struct, frozen=True):
+    """A paper as its bytes are stored: packed before a page is written, since that takes longest."""
+
+    kind: str
+    media_type: str
+    body: bytes
+
+
 class Sealed(Struct, frozen=True):
-    """A paper as it is stored, packed and salted."""
+    """A paper of a revision as it is stored, packed and salted."""
 
     revision: int
     kind: str
@@ -57,9 +65,14 @@ class Sealed(Struct, frozen=True):
         return Paper(self.kind, self.media_type, unpacked(self.body))
 
 
-def seal(paper: Paper, revision: int, chance: Chance) -> Sealed:
-    """Pack and salt a paper of a revision."""
-    return Sealed(revision, paper.kind, chance(SALT_BYTES), paper.media_type, packed(paper.content))
+def pack(paper: Paper) -> Packed:
+    """A paper as its bytes are stored."""
+    return Packed(paper.kind, paper.media_type, packed(paper.content))
+
+
+def seal(paper: Packed, revision: int, chance: Chance) -> Sealed:
+    """Salt a paper of a revision."""
+    return Sealed(revision, paper.kind, chance(SALT_BYTES), paper.media_type, paper.body)
 
 
 def packed(content: bytes) -> bytes:

@@ -10,7 +10,19 @@ import msgspec
 from msgspec import Struct
 from msgspec.structs import replace
 
-from quoting.book.papers import JSON, Chance, Paper, Sealed, packed, seal, shown_name, storable, words_of
+from quoting.book.papers import (
+    JSON,
+    Chance,
+    Packed,
+    Paper,
+    Sealed,
+    pack,
+    packed,
+    seal,
+    shown_name,
+    storable,
+    words_of,
+)
 from quoting.book.states import Days, Terms, day_over, terms_of
 from quoting.errors import BookError
 from quoting.estimate import Estimate
@@ -31,13 +43,18 @@ class PublishedCard(Struct, frozen=True):
 
 
 class Prepared(Struct, frozen=True, kw_only=True):
-    """A priced job, ready to be kept: its papers, the client, and the quotation without number and days."""
+    """
+    A priced job, ready to be kept: its papers, the client, and the quotation without number and days.
+
+    ``told`` tells a request for it from another: the job, the pins, the language; not the day or the card.
+    """
 
     client: Client
     terms: Terms
     quotation: Quotation
-    papers: tuple[Paper, ...]
+    papers: tuple[Packed, ...]
     time_zone: str
+    told: tuple[str, ...] = ()
     card: PublishedCard | None = None
 
     @property
@@ -55,12 +72,6 @@ class Prepared(Struct, frozen=True, kw_only=True):
         """The words it is found by."""
         return words_of(self.quotation)
 
-    @property
-    def told(self) -> list[str]:
-        """What tells a request for it from another: the job, the pins, the language; not day or card."""
-        asked = [paper.content.decode() for paper in self.papers if paper.kind in {"job", "pins"}]
-        return [*asked, self.quotation.locale]
-
     def dated(self, at: datetime.datetime) -> Days:
         """The days of a quotation that is sent at an instant, by the shop's own calendar."""
         day = at.astimezone(ZoneInfo(self.time_zone)).date()
@@ -72,7 +83,7 @@ class Prepared(Struct, frozen=True, kw_only=True):
         quotation = self.quotation
         if days is not None:
             quotation = replace(quotation, number=number, dated=days.dated, valid_until=days.valid_until)
-        papers = (*self.papers, Paper("quotation", JSON, to_json(quotation)))
+        papers = (*self.papers, pack(Paper("quotation", JSON, to_json(quotation))))
         return [seal(paper, revision, chance) for paper in papers]
 
 
@@ -83,31 +94,46 @@ def prepare(estimate: Estimate, card: RateCard, *, pins: Sequence[Pin] = (), loc
     Raises:
         BookError: the card is not the one that priced it.
     """
-    if card.content_hash != estimate.card_hash:
+    kept = published(card)
+    if kept.hash != estimate.card_hash:
         raise BookError("expected the rate card that made the estimate; found one of other content")
-    papers = [Paper("job", JSON, to_json(estimate.job)), Paper("estimate", JSON, to_json(estimate))]
-    if pins:
-        papers.append(Paper("pins", JSON, to_json(tuple(pins))))
+    job, pinned = to_json(estimate.job), to_json(tuple(pins))
+    papers = [Paper("job", JSON, job), Paper("estimate", JSON, to_json(estimate))]
+    papers += [Paper("pins", JSON, pinned)] if pins else []
+    quotation = quotation_for(estimate, card, locale=locale)
     return Prepared(
         client=estimate.job.client,
         terms=terms_of(estimate),
-        quotation=quotation_for(estimate, card, locale=locale),
-        papers=tuple(papers),
+        quotation=quotation,
+        papers=tuple(pack(paper) for paper in papers),
+        told=(job.decode(), pinned.decode(), quotation.locale),
         time_zone=card.region.time_zone,
-        card=published(card),
+        card=kept,
     )
+
+
+class _Latest:
+    """The card that was made ready last: most quotations of a day come from one."""
+
+    found: tuple[RateCard, PublishedCard] | None = None
 
 
 def published(card: RateCard) -> PublishedCard:
     """A card as the book keeps it."""
-    return PublishedCard(card.content_hash, card.card.name, card.card.version, packed(canonical_json(card)))
+    latest = _Latest.found
+    if latest is None or latest[0] is not card:
+        made = PublishedCard(card.content_hash, card.card.name, card.card.version, packed(canonical_json(card)))
+        latest = _Latest.found = (card, made)
+    return latest[1]
 
 
-def prepared_again(papers: Mapping[str, Paper], terms: Terms, card: bytes) -> Prepared:
+def prepared_again(papers: Mapping[str, Sealed], terms: Terms, card: bytes) -> Prepared:
     """A draft made ready once more, from what the book keeps of it."""
-    quotation = from_json(papers["quotation"].content, Quotation)
+    quotation = from_json(papers["quotation"].paper.content, Quotation)
     region = msgspec.json.decode(card, type=_CardClock).region
-    others = tuple(paper for kind, paper in papers.items() if kind != "quotation")
+    others = tuple(
+        Packed(kind, paper.media_type, paper.body) for kind, paper in papers.items() if kind != "quotation"
+    )
     return Prepared(
         client=quotation.client, terms=terms, quotation=quotation, papers=others, time_zone=region.time_zone
     )

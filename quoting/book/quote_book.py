@@ -23,7 +23,7 @@ from quoting.book.export import export
 from quoting.book.looking_up import draft_in, entry_in, history_in, paper_in
 from quoting.book.moves import Moment
 from quoting.book.page import Asked, Page, last_event
-from quoting.book.papers import Chance, Paper, check_document_kind, seal
+from quoting.book.papers import Chance, Paper, check_document_kind, pack, seal
 from quoting.book.prepared import Prepared, prepare, published
 from quoting.book.repricing import ENGINES, Engine
 from quoting.book.search import Listing, Wanted
@@ -314,7 +314,7 @@ class QuoteBook:
         """
         check_document_kind(kind)
         entry = self.get(which)
-        sealed = seal(Paper(kind, media_type, content), entry.revision, self._chance)
+        sealed = seal(pack(Paper(kind, media_type, content)), entry.revision, self._chance)
         if sealed.label in entry.commitments:
             if self.paper(which, kind).content != content:
                 raise BookError(f"{entry.named}: expected no {kind} yet; found one that was sent, and it stays")

@@ -14,7 +14,7 @@ from quoting.book import tables
 from quoting.book.looking_up import papers_of
 from quoting.book.papers import unpacked
 from quoting.book.states import Entry
-from quoting.errors import QuotingError
+from quoting.errors import QuoteNotFoundError, QuotingError
 from quoting.estimate import Estimate, estimate_job
 from quoting.job import Job
 from quoting.planning.pins import Pin
@@ -51,13 +51,13 @@ def drift_of(connection: Connection, place: int, entry: Entry, engines: Mapping[
     if engine is None:
         return None
     papers = papers_of(connection, place, entry.revision)
-    kept = kept_price_json(papers["estimate"].content)
+    kept = kept_price_json(papers["estimate"].paper.content)
     named = f"{entry.number} revision {entry.revision}"
     try:
-        pins = from_json(papers["pins"].content, tuple[Pin, ...]) if "pins" in papers else ()
-        job = from_json(papers["job"].content, Job)
+        pins = from_json(papers["pins"].paper.content, tuple[Pin, ...]) if "pins" in papers else ()
+        job = from_json(papers["job"].paper.content, Job)
         again = price_json(engine(job, _card(connection, entry.terms.card), on=entry.terms.priced_on, pins=pins))
-    except QuotingError as error:
+    except (QuotingError, ValueError) as error:
         return f"{named}: expected the price that was kept; found {str(error).splitlines()[0]}"
     return (
         ""
@@ -73,7 +73,9 @@ def _parting(kept: bytes, again: bytes) -> str:
 
 def _card(connection: Connection, hash: str) -> RateCard:
     cards = tables.cards.c
-    body: Any = connection.execute(select(cards.body).where(cards.hash == hash)).scalar_one()
+    body: Any = connection.execute(select(cards.body).where(cards.hash == hash)).scalar()
+    if body is None:
+        raise QuoteNotFoundError(hash)
     return _card_of(bytes(body))
 
 
