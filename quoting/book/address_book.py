@@ -119,6 +119,16 @@ def read(connection: Connection, id: str, page: Page | None = None) -> KnownClie
     return KnownClient(id=id, version=row.version, contact=contact)
 
 
+def known_clients(connection: Connection, *, after: str, most: int) -> tuple[KnownClient, ...]:
+    """Clients of the address book who are not erased, by id, from one on."""
+    clients = tables.clients.c
+    wanted = select(tables.clients).where(clients.id > after, clients.erased == 0).order_by(clients.id).limit(most)
+    return tuple(
+        KnownClient(id=row.id, version=row.version, contact=from_json(unpacked(row.body), Contact))
+        for row in connection.execute(wanted)
+    )
+
+
 def sameness(client: Client) -> str:
     """What two entries of one client share: the e-mail, or name and company where there is none."""
     return folded(client.email) or f"{folded(client.name)} | {folded(client.company)}"

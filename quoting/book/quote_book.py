@@ -409,8 +409,19 @@ class QuoteBook:
         """A client of the address book."""
         return self._read(lambda connection: address_book.read(connection, id))
 
+    def clients(self, *, after: str = "", most: int = 200) -> tuple[KnownClient, ...]:
+        """Clients of the address book by id; ``after`` the last id of the page before."""
+        return self._read(lambda connection: address_book.known_clients(connection, after=after, most=most))
+
     def erase_client(self, id: str, *, at: datetime.datetime, by: str) -> tuple[str, ...]:
-        """Take everything personal of a client out of the book; numbers and sums stay."""
+        """
+        Take everything personal of a client out of the book; numbers and sums stay.
+
+        Backups that were made before still hold it; PostgreSQL frees its place at its next vacuum.
+
+        Returns:
+            The ids of their quotations.
+        """
         erased = self._write(lambda page: address_book.erase(page, id, at=at, by=by), None)
         self.storage.forget_deleted()
         return erased

@@ -16,7 +16,7 @@ from sqlalchemy import ColumnElement, Connection, FromClause, Row, Select, and_,
 from quoting.book import tables
 from quoting.book.chain import read_instant, written_instant
 from quoting.book.papers import folded_words
-from quoting.book.states import State, written_number
+from quoting.book.states import State, read_number, written_number
 from quoting.errors import CursorError, Fault, InputError
 
 MOST_A_PAGE = 200
@@ -33,6 +33,7 @@ class Wanted(Struct, frozen=True, kw_only=True):
     state: State | None = None
     client: str | None = None
     series: str | None = None
+    number: str = ""
     text: str = ""
     dated_from: datetime.date | None = None
     dated_until: datetime.date | None = None
@@ -114,6 +115,9 @@ def _conditions(wanted: Wanted, at: datetime.datetime) -> list[ColumnElement[boo
         conditions.append(quotes.client == wanted.client)
     if wanted.series is not None:
         conditions.append(quotes.series == wanted.series)
+    if wanted.number:
+        series, ordinal = read_number(wanted.number) or ("", 0)
+        conditions += [quotes.series == series, quotes.ordinal == ordinal]
     if wanted.dated_from is not None:
         conditions.append(quotes.first_dated >= wanted.dated_from.isoformat())
     if wanted.by_day:

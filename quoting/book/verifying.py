@@ -13,7 +13,7 @@ from hashlib import sha256
 from typing import Any
 
 from msgspec import Struct
-from sqlalchemy import Connection, Table, func, select
+from sqlalchemy import Connection, Table, exists, func, select
 
 from quoting.book import tables
 from quoting.book.address_book import client_commitment, sameness
@@ -335,14 +335,17 @@ def _outbox(connection: Connection) -> Iterator[str]:
 
 
 def _requests(connection: Connection) -> Iterator[str]:
-    events, requests = tables.events.c, tables.requests
+    events, requests, later = tables.events.c, tables.requests, tables.events.alias().c
     caused = (events.subject == requests.c.subject) & (events.version == requests.c.version)
     joined = requests.outerjoin(tables.events, caused)
-    told = select(requests, events.request, events.at.label("event_at")).select_from(joined)
-    for row in connection.execute(told, execution_options={"yield_per": 1000}):
+    not_last = exists().where(
+        later.subject == requests.c.subject, later.version > requests.c.version, later.request == events.request
+    )
+    told = select(requests, events.request, events.at.label("event_at"), not_last.label("not_last"))
+    for row in connection.execute(told.select_from(joined), execution_options={"yield_per": 1000}):
         mark = request_mark(row.operation, row.key, row.fingerprint)
-        if (row.request, row.event_at) != (mark, row.at):
-            yield f"request {row.operation}: expected the key of the change it caused; found another"
+        if (row.request, row.event_at, bool(row.not_last)) != (mark, row.at, False):
+            yield f"request {row.operation}: expected the key of the last change it caused; found another"
 
 
 _CHECKS: tuple[Callable[[Connection], Iterator[str]], ...] = (

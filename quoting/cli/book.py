@@ -210,6 +210,7 @@ def pay(number: str, amount: str, address: str, at: datetime.datetime, **told: A
 @click.option("--state", type=click.Choice(_STATES), help="Only those in a state.")
 @click.option("--text", default="", help="Whole words of client, title, reference or items.")
 @click.option("--client", help="Only those of a client, by id.")
+@click.option("--number", default="", help="Only the one of a number.")
 @click.option("--from", "dated_from", type=click.DateTime(["%Y-%m-%d"]), help="Issued on a day or after.")
 @click.option("--until", "dated_until", type=click.DateTime(["%Y-%m-%d"]), help="Issued on a day or before.")
 @click.option("--limit", type=click.IntRange(1, 200), default=50, show_default=True)
@@ -257,6 +258,17 @@ def paper(number: str, kind: str, revision: int | None, out: Path, address: str)
     with _opened(address) as opened:
         write_file(opened.paper(number, kind, revision=revision).content, out)
     click.echo(f"{out} written")
+
+
+@book.command()
+@click.option("--after", default="", help="The last id of the page before.")
+@_in_book
+def clients(address: str, after: str) -> None:
+    """List the address book, 200 clients at a time."""
+    from quoting.cli.tables_of_book import show_clients
+
+    with _opened(address) as opened:
+        click.echo(show_clients(opened.clients(after=after)))
 
 
 @book.command()

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Sequence
 from decimal import Decimal
 
-from quoting.book import Entry, Listing
+from quoting.book import Entry, KnownClient, Listing
 from quoting.book.chain import Event
 from quoting.cli.words import table
 from quoting.money import minor_units
@@ -35,6 +35,17 @@ def show_list(listing: Listing) -> str:
     ]
     text = table(rows, headers=["number", "state", "dated", "client", "title", "total"], left=(0, 1, 2, 3, 4))
     return f"{text}\n\nMore: --cursor {listing.cursor}" if listing.cursor else text
+
+
+def show_clients(clients: Sequence[KnownClient]) -> str:
+    """A page of the address book."""
+    rows = [
+        [one.id, one.contact.name, one.contact.company, one.contact.email, one.contact.terms]
+        for one in clients
+        if one.contact is not None
+    ]
+    headers = ["id", "name", "company", "e-mail", "terms"]
+    return table(rows, headers=headers, left=(0, 1, 2, 3, 4)) if rows else "No clients"
 
 
 def show_entry(entry: Entry, history: Sequence[Event], at: datetime.datetime) -> str:

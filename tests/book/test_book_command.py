@@ -65,6 +65,7 @@ def test_a_backup_is_restored_and_verified_and_an_export_is_whole(tmp_path: Path
 def test_the_command_line_works_beside_an_open_book(tmp_path: Path) -> None:
     with QuoteBook(str(tmp_path / "quotations" / "book.sqlite")) as book:
         first = issued(book)
+        assert first.client in said(tmp_path, "clients")
         said(tmp_path, "withdraw", first.number)
         issued(book)
         assert "Q-00003" in said(tmp_path, "issue", JOB, "--card", CARD, "--no-pdf")

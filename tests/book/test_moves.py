@@ -295,6 +295,8 @@ def test_a_client_is_known_once_and_may_be_changed(book: QuoteBook) -> None:
     assert entry.client == other.client == kept.id
     assert book.client(entry.client).contact == changed
     assert book.client(entry.client).version == 2
+    assert book.clients() == (book.client(entry.client),)
+    assert book.clients(after=entry.client) == ()
 
 
 def test_two_clients_cannot_become_one(book: QuoteBook) -> None:
@@ -318,6 +320,7 @@ def test_erasing_takes_what_is_personal_and_leaves_numbers_and_sums(book: QuoteB
     after = book.get(entry.number)
     assert (after.erased, after.state, after.terms, after.commitments) == (True, "accepted", sums, {})
     assert book.client(entry.client).contact is None
+    assert entry.client not in {one.id for one in book.clients()}
     assert book.list(Wanted(text="linnet"), at=LATER).quotations == ()
     for kind in ("job", "estimate", "quotation", "accepted"):
         with pytest.raises(QuoteNotFoundError):

@@ -59,6 +59,8 @@ def test_every_filter_gives_what_a_plain_reading_gives(busy: QuoteBook) -> None:
         (Wanted(client=client), lambda one: one.client == client),
         (Wanted(client=client, state="open"), lambda one: one.client == client and one.state == "open"),
         (Wanted(series="W"), lambda one: one.number.startswith("W-")),
+        (Wanted(number="W-00002"), lambda one: one.number == "W-00002"),
+        (Wanted(number="no number"), lambda one: False),
         (Wanted(text="GRÖSSE ödön"), lambda one: "Größe" in one.client_name),
         (Wanted(text="linnet", state="open"), lambda one: "Linnet" in one.client_name and one.state == "open"),
         (Wanted(text="reading room"), lambda one: "reading room" in one.title),
