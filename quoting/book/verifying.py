@@ -266,7 +266,11 @@ def _strangers(connection: Connection) -> Iterator[str]:
         known = select(tables.quotes.c.entry)
         for place in connection.execute(select(table.c.entry).where(table.c.entry.not_in(known)).limit(5)).scalars():
             yield f"{table.name} {place}: expected a quotation of it; found none"
-    events = tables.events.c
+    events, outbox = tables.events.c, tables.outbox.c
+    for position in connection.execute(
+        select(outbox.position).where(outbox.position.not_in(select(events.position)))
+    ):
+        yield f"outbox {position[0]}: expected its event; found none"
     known_subjects = (tables.quotes.c.id, tables.clients.c.id, tables.cards.c.hash)
     nobody = [events.subject.not_in(select(column)) for column in known_subjects]
     for position in connection.execute(select(events.position).where(*nobody).limit(5)).scalars():

@@ -244,6 +244,13 @@ def test_a_document_is_kept_once_and_stays_as_it_was_sent(book: QuoteBook) -> No
     assert book.paper(entry.id, "pdf").content == b"%PDF-1"
 
 
+def test_a_draft_that_was_withdrawn_keeps_no_document(book: QuoteBook) -> None:
+    draft = book.withdraw(drafted(book).id, at=NOW, by="owner")
+
+    with pytest.raises(StateError):
+        book.keep_document(draft.id, "pdf", b"%PDF", media_type="application/pdf", at=NOW, by="owner")
+
+
 def test_nobody_goes_by_another_number(book: QuoteBook) -> None:
     for which in ("Q-00001", "nothing", "", "Q-", "-1", "Q-99999999999999999999", "Q-٣"):
         with pytest.raises(QuoteNotFoundError):

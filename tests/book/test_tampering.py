@@ -14,6 +14,7 @@ from sqlalchemy import ColumnElement, Connection, Table, and_, create_engine, ev
 from sqlalchemy.exc import DBAPIError
 
 from quoting.book import Anchor, Contact, QuoteBook, Report
+from quoting.book.repricing import ENGINES
 from quoting.book.storage import url_of
 from quoting.book.tables import metadata
 from quoting.book.triggers import trigger_names
@@ -179,3 +180,31 @@ def test_what_was_erased_may_not_come_back(tmp_path: Path) -> None:
             plain.execute("INSERT INTO papers VALUES (?, ?, ?, ?, ?, ?)", paper)
 
         assert book.verify().tampering == (f"{entry.number}: 1/job: expected nothing; found another",)
+
+
+@pytest.mark.parametrize(
+    ("statement", "told"),
+    [
+        ("UPDATE requests SET version = 1 WHERE operation = 'draft and issue'", "request draft and issue"),
+        ("INSERT INTO outbox VALUES (999, 'issued', 'nobody', '2026', NULL)", "outbox 999"),
+        ("UPDATE events SET body = '{}' WHERE kind = 'client kept'", "clients: expected rows"),
+        ("INSERT INTO quotes SELECT entry + 900, 'x', NULL, NULL, 0, 1, 'draft', client, NULL, NULL, made_at,"
+         " changed_at, NULL, NULL, NULL, NULL, currency, 1, 0, 0, NULL, 0 FROM quotes LIMIT 1", "expected a history"),
+        ("UPDATE papers SET body = X'00' WHERE kind = 'quotation'", "quotation: expected it as it was kept"),
+        ("UPDATE cards SET body = X'00'", "card Marrowby Lane Press"),
+        ("DELETE FROM counters WHERE series = 'W'", "series W"),
+    ],
+)  # fmt: skip
+def test_what_once_went_unseen_or_stopped_verify_is_told(tmp_path: Path, statement: str, told: str) -> None:
+    address = str(tmp_path / "book.sqlite")
+    with QuoteBook(address) as book:
+        a_year_of_work(book)
+    behind = Behind(address, random.Random())
+
+    with behind.engine.connect() as connection:
+        assert connection.execute(text(statement)).rowcount > 0
+        report = verify(connection, ENGINES)
+        connection.rollback()
+
+    assert [fault for fault in report.tampering if told in fault]
+    behind.engine.dispose()
