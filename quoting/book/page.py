@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 from msgspec import Struct
-from sqlalchemy import Connection, Table, bindparam, delete, insert, select, update
+from sqlalchemy import Connection, Table, bindparam, delete, select, update
 
 from quoting.book import tables
 from quoting.book.chain import Event, entry_from, linked, request_mark, written_instant
@@ -193,14 +194,14 @@ class Page:
 
     def _write_rows(self, *wanted: Table) -> None:
         for table in wanted:
-            self._many(insert(table), self._rows.pop(table, ()))
+            insert_rows(self.connection, table, self._rows.pop(table, ()))
 
     def _write_quotes(self) -> None:
         for place, labels in list(self._labels.items()):
             if place in self._new_quotes:
                 self._new_quotes[place] |= {name: labels[name] for name in ("client_name", "title")}
                 del self._labels[place]
-        self._many(insert(tables.quotes), list(self._new_quotes.values()))
+        insert_rows(self.connection, tables.quotes, list(self._new_quotes.values()))
         changed = [{"entry_": row["entry"], **_without(row, "entry")} for row in self._changed_quotes.values()]
         mine = tables.quotes.c.entry == bindparam("entry_")
         self._many(update(tables.quotes).where(mine), changed)
@@ -216,10 +217,10 @@ class Page:
             paper.kind == bindparam("kind_"),
         )
         self._many(gone, self._papers_gone)
-        self._many(insert(tables.papers), list(self._papers.values()))
+        insert_rows(self.connection, tables.papers, list(self._papers.values()))
         self._many(delete(tables.words).where(word.entry == bindparam("entry_")), self._words_gone)
         rows = [{"word": one, "entry": place} for place, found in self._words.items() for one in found]
-        self._many(insert(tables.words), rows)
+        insert_rows(self.connection, tables.words, rows)
         for waiting in (self._papers_gone, self._papers, self._words_gone, self._words):
             waiting.clear()
 
@@ -233,6 +234,21 @@ class Page:
         row = {"last": put.excluded.last}
         rows = [{"series": series, "last": last} for series, last in self._counters.items()]
         self._many(put.on_conflict_do_update(index_elements=["series"], set_=row), rows)
+
+
+def insert_rows(connection: Connection, table: Table, rows: Sequence[Row]) -> None:
+    """Insert rows that have every column of a table, past SQLAlchemy's compiler, which costs more than SQLite."""
+    if rows:
+        statement, columns = _insert(table, connection.dialect.name)
+        connection.exec_driver_sql(statement, [tuple(row[name] for name in columns) for row in rows])
+
+
+@cache
+def _insert(table: Table, engine: str) -> tuple[str, tuple[str, ...]]:
+    columns = tuple(column.name for column in table.columns)
+    mark = "?" if engine == "sqlite" else "%s"
+    names = ", ".join(f'"{name}"' for name in columns)
+    return f"INSERT INTO {table.name} ({names}) VALUES ({', '.join([mark] * len(columns))})", columns
 
 
 def events_of(connection: Connection, subject: str) -> list[Event]:

@@ -203,7 +203,7 @@ def _day(engine: str, share: str) -> str:
 
 
 def _fill(connection: Connection, count: int) -> None:
-    """Quotations of fifty clients (in the large book as in the small), with four words each."""
+    """Quotations of ten clients, in the large book as in the small, with four words each."""
     engine = connection.dialect.name
     numbers = _NUMBERS[engine].format(count=count)
     day = _day(engine, f"i * 3650 / {count}")
