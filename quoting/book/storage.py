@@ -13,6 +13,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, 
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, SQLAlchemyError
 from sqlalchemy.pool import QueuePool
 
+from quoting.book.queueing import turn
 from quoting.book.start_checks import BUSY_MILLISECONDS, check
 from quoting.errors import BookNotReadyError, StorageError
 
@@ -65,7 +66,11 @@ class Storage:
         """A transaction that nobody else writes beside; kept on the disk when this is left."""
         with told_plainly():
             self._hold_on_to_file()
-            with self.engine.connect().execution_options(**{_WRITING: True}) as connection, connection.begin():
+            with (
+                turn(self.path),
+                self.engine.connect().execution_options(**{_WRITING: True}) as connection,
+                connection.begin(),
+            ):
                 if not self.is_sqlite:
                     connection.execute(text("LOCK TABLE events IN EXCLUSIVE MODE"))
                 yield connection
