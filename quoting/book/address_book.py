@@ -11,6 +11,7 @@ from sqlalchemy import Connection, select, update
 from quoting.book import tables
 from quoting.book.chain import commitment, entry_from
 from quoting.book.changes import ClientErased, ClientKept, Erased, after
+from quoting.book.doors import number_or_id
 from quoting.book.page import Page
 from quoting.book.papers import SALT_BYTES, Chance, folded, packed, unpacked
 from quoting.book.quote_ids import new_id
@@ -112,7 +113,7 @@ def read(connection: Connection, id: str, page: Page | None = None) -> KnownClie
     """
     if page is not None:
         page.flush()
-    row = connection.execute(select(tables.clients).where(tables.clients.c.id == id)).first()
+    row = connection.execute(select(tables.clients).where(tables.clients.c.id == number_or_id(id))).first()
     if row is None:
         raise QuoteNotFoundError(id)
     contact = from_json(unpacked(row.body), Contact) if row.body is not None else None

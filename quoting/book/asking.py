@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable
 from typing import TypeVar
 
+from quoting.book.doors import LONGEST_KEY, plain_words
 from quoting.book.page import Asked, Page
 from quoting.book.prepared import Prepared
 from quoting.book.states import Entry
@@ -32,7 +33,7 @@ def once(work: Callable[[Page], _T], asked: Asked) -> Callable[[Page], _T]:
 
 def asked_for(operation: str, key: str, *payload: object) -> Asked | None:
     """What tells a request from another that has the same key."""
-    if not key:
+    if not plain_words("key", key, most=LONGEST_KEY):
         return None
     told = [list(one.told) if isinstance(one, Prepared) else one for one in payload]
     return Asked(operation, key, hashlib.sha256(to_json(told)).hexdigest())

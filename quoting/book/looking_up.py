@@ -6,6 +6,7 @@ from sqlalchemy import Connection, select
 
 from quoting.book import tables
 from quoting.book.chain import Event, entry_from
+from quoting.book.doors import number_or_id
 from quoting.book.page import events_of, id_of
 from quoting.book.papers import Paper, Sealed, unpacked
 from quoting.book.prepared import Prepared, prepared_again
@@ -23,7 +24,7 @@ def entry_in(connection: Connection, which: str) -> Entry:
 
 def history_in(connection: Connection, which: str) -> tuple[Event, ...]:
     """Everything that befell a quotation or a client."""
-    events = events_of(connection, which) or events_of(connection, id_of(connection, which))
+    events = events_of(connection, number_or_id(which)) or events_of(connection, id_of(connection, which))
     if not events:
         raise QuoteNotFoundError(which)
     return tuple(events)

@@ -18,6 +18,7 @@ from sqlalchemy import Connection, Table, bindparam, delete, select, update
 from quoting.book import tables
 from quoting.book.chain import Event, entry_from, linked, request_mark, written_instant
 from quoting.book.changes import TOLD, Change, Drafted, tag_of
+from quoting.book.doors import number_or_id
 from quoting.book.papers import Sealed
 from quoting.book.states import Entry, read_number
 from quoting.errors import KeyUsedError, QuoteNotFoundError
@@ -77,7 +78,7 @@ class Page:
         Raises:
             QuoteNotFoundError: none goes by it.
         """
-        if read_number(which):
+        if read_number(number_or_id(which)):
             self.flush()  # its number may have been given on this page
         events = self.events_of(which) or self.events_of(id_of(self.connection, which))
         entry = entry_from(events)

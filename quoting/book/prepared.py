@@ -122,7 +122,8 @@ def published(card: RateCard) -> PublishedCard:
     """A card as the book keeps it."""
     latest = _Latest.found
     if latest is None or latest[0] is not card:
-        made = PublishedCard(card.content_hash, card.card.name, card.card.version, packed(canonical_json(card)))
+        name, version = storable(card.card.name), storable(card.card.version)
+        made = PublishedCard(card.content_hash, name, version, packed(canonical_json(card)))
         latest = _Latest.found = (card, made)
     return latest[1]
 

@@ -19,6 +19,7 @@ from quoting.book.asking import asked_for, once
 from quoting.book.backup import back_up, restore
 from quoting.book.chain import Event, written_instant
 from quoting.book.changes import Declined, Withdrawn
+from quoting.book.doors import plain_words, said, series_name
 from quoting.book.export import export
 from quoting.book.looking_up import draft_in, entry_in, history_in, paper_in
 from quoting.book.moves import Moment
@@ -38,7 +39,6 @@ from quoting.money import minor_units
 from quoting.numbers import in_engine_context
 from quoting.planning.pins import Pin
 from quoting.rate_card import RateCard
-from quoting.reader import to_json
 
 _T = TypeVar("_T")
 SERIES = "Q"
@@ -174,7 +174,7 @@ class QuoteBook:
         """Keep a priced job and issue it, in one transaction."""
         prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._now(at, by)
         asked = asked_for("draft and issue", key, prepared, series)
-        return self._write(lambda page: moves.draft_and_issue(page, prepared, now, series=_named(series)), asked)
+        return self._write(lambda page: moves.draft_and_issue(page, prepared, now, series=series_name(series)), asked)
 
     def issue(
         self,
@@ -192,7 +192,7 @@ class QuoteBook:
             entry, prepared = self._read(lambda connection: draft_in(connection, which))
             expected = entry.version if version is None else version
             try:
-                return self._write(_issuing(entry, prepared, now, expected, _named(series)), asked)
+                return self._write(_issuing(entry, prepared, now, expected, series_name(series)), asked)
             except StaleVersionError:
                 if version is not None:
                     raise
@@ -239,10 +239,10 @@ class QuoteBook:
         Raises:
             StateError: it has lapsed, is replaced, accepted, declined or withdrawn.
         """
-        said, now = to_json({"who": who, "note": note}), self._now(at, by)
-        asked = asked_for("accept", key, which, quantity, said, revision, version)
+        words, now = said(who=who, note=note), self._now(at, by)
+        asked = asked_for("accept", key, which, quantity, words, revision, version)
         return self._write(
-            lambda page: moves.accept(page, which, quantity, said, now, revision=revision, version=version), asked
+            lambda page: moves.accept(page, which, quantity, words, now, revision=revision, version=version), asked
         )
 
     def decline(
@@ -258,10 +258,10 @@ class QuoteBook:
         key: str = "",
     ) -> Entry:
         """Record that the client does not take it, and what they said."""
-        said, now = to_json({"who": who, "note": note}), self._now(at, by)
-        asked = asked_for("decline", key, which, said, revision, version)
+        words, now = said(who=who, note=note), self._now(at, by)
+        asked = asked_for("decline", key, which, words, revision, version)
         return self._write(
-            lambda page: moves.end(page, which, Declined, said, now, revision=revision, version=version), asked
+            lambda page: moves.end(page, which, Declined, words, now, revision=revision, version=version), asked
         )
 
     def withdraw(
@@ -275,10 +275,10 @@ class QuoteBook:
         key: str = "",
     ) -> Entry:
         """Take a quotation back, or put a draft away."""
-        said, now = to_json({"note": note}), self._now(at, by)
-        asked = asked_for("withdraw", key, which, said, version)
+        words, now = said(note=note), self._now(at, by)
+        asked = asked_for("withdraw", key, which, words, version)
         return self._write(
-            lambda page: moves.end(page, which, Withdrawn, said, now, revision=None, version=version), asked
+            lambda page: moves.end(page, which, Withdrawn, words, now, revision=None, version=version), asked
         )
 
     def record_payment(
@@ -443,9 +443,7 @@ class QuoteBook:
 
     def _now(self, at: datetime.datetime, by: str) -> Moment:
         written_instant(at)
-        if not by or len(by) > 100:
-            raise InputError([Fault("by", "who does it, in 1 to 100 characters", repr(by)[:60])])
-        return Moment(at, by, self._chance)
+        return Moment(at, plain_words("by", by, least=1), self._chance)
 
     def _write(self, work: Callable[[Page], _T], asked: Asked | None) -> _T:
         return self._writer.write(work if asked is None else once(work, asked))
@@ -467,12 +465,6 @@ def _issuing(
     entry: Entry, prepared: Prepared | None, now: Moment, version: int, series: str
 ) -> Callable[[Page], Entry]:
     return lambda page: moves.issue(page, entry.id, prepared, now, version=version, series=series)
-
-
-def _named(series: str) -> str:
-    if not (series.isascii() and series.isalnum() and len(series) <= 20):
-        raise InputError([Fault("series", "1 to 20 letters and digits", repr(series)[:60])])
-    return series
 
 
 @in_engine_context

@@ -15,6 +15,7 @@ from sqlalchemy import ColumnElement, Connection, FromClause, Row, Select, and_,
 
 from quoting.book import tables
 from quoting.book.chain import read_instant, written_instant
+from quoting.book.doors import plain_words
 from quoting.book.papers import folded_words
 from quoting.book.states import State, read_number, written_number
 from quoting.errors import CursorError, Fault, InputError
@@ -83,6 +84,8 @@ def listing(
     """
     if not 1 <= most <= MOST_A_PAGE:
         raise InputError([Fault("limit", f"1 to {MOST_A_PAGE}", str(most))])
+    for where in ("client", "series", "number"):
+        plain_words(where, getattr(wanted, where) or "")
     if wanted.state == "replaced":
         raise InputError([Fault("state", "a state of quotations; revisions are replaced", "'replaced'")])
     rows = connection.execute(statement_for(wanted, at, cursor).limit(most + 1)).all()

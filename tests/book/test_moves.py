@@ -264,6 +264,28 @@ def test_an_instant_without_its_time_zone_is_refused(book: QuoteBook) -> None:
         drafted(book, by="")
 
 
+@pytest.mark.parametrize("hostile", ["a\0b", "\ud800", "x" * 5000, "\u202e", "a\nb"])
+def test_hostile_words_are_refused_at_the_door(book: QuoteBook, hostile: str) -> None:
+    entry = issued(book)
+
+    for told in ("key", "by", "series"):
+        with pytest.raises(InputError):
+            issued(book, priced(), **{told: hostile})
+    for which in (hostile, f"Q-{hostile}"):
+        with pytest.raises(QuoteNotFoundError):
+            book.decline(which, at=LATER, by="client")
+        with pytest.raises(QuoteNotFoundError):
+            book.client(which)
+    for wanted in (Wanted(client=hostile), Wanted(number=hostile), Wanted(series=hostile)):
+        with pytest.raises(InputError):
+            book.list(wanted, at=NOW)
+    assert book.list(Wanted(text=hostile), at=NOW).quotations in ((), book.list(at=NOW).quotations)
+    if len(hostile) > 4000 or hostile == "\ud800":
+        with pytest.raises(InputError):
+            book.decline(entry.id, at=LATER, by="client", note=hostile)
+    assert book.verify(engines={}).tampering == ()
+
+
 def test_every_change_is_in_the_history_with_its_time_and_who_made_it(book: QuoteBook) -> None:
     entry = issued(book, by="form")
     book.decline(entry.id, at=LATER, by="client")
