@@ -138,7 +138,7 @@ def _with_words(statement: Select[Any], words: Sequence[FromClause]) -> Select[A
 def _after(wanted: Wanted, cursor: str, entry: ColumnElement[int]) -> ColumnElement[bool]:
     day, last = _read_cursor(wanted, cursor)
     if not wanted.by_day:
-        return entry < last
+        return and_(entry < last, tables.quotes.c.entry < last)  # PostgreSQL does not carry one over to the other
     first_dated = tables.quotes.c.first_dated
     return or_(first_dated < day, and_(first_dated == day, entry < last))
 
