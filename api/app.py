@@ -26,7 +26,7 @@ from quoting import (
 )
 from quoting.documents.children import render_in_child
 from quoting.documents.names import content_disposition
-from quoting.documents.quotation_pdf import quotation_page
+from quoting.documents.quotation import quotation_page
 from quoting.documents.ubl import quotation_xml
 from quoting.reader import json_data, to_json
 from quoting.reference import schema_of

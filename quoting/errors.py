@@ -152,3 +152,7 @@ class StorageError(BookError):
 
 class BookNotReadyError(StorageError):
     """The book's storage is not as it must be; the message says what was found and how to mend it."""
+
+
+class TemplateError(DocumentError):
+    """A template cannot be read or filled in; the message names its file and line."""

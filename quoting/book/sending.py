@@ -25,7 +25,7 @@ def keep_documents(
     Raises:
         DocumentError: a document cannot be made; the message says why.
     """
-    from quoting.documents.quotation_pdf import quotation_page
+    from quoting.documents.quotation import quotation_page
     from quoting.documents.render import render
     from quoting.documents.ubl import quotation_xml
 

@@ -158,14 +158,16 @@ def quote(
     kind: str,
 ) -> None:
     """Write the client's quotation: PDF, JSON, or OASIS UBL 2.1 as XML."""
-    from quoting.cli.documents import quotation_as, write_file
-    from quoting.estimate import estimate_job, load_job
-    from quoting.quotation import quotation_for
-    from quoting.rate_card import load_rate_card
+    from quoting.cli.documents import quotation_as, rendering_ahead, write_file
 
-    card = load_rate_card(card_path)
-    quotation = quotation_for(estimate_job(load_job(job_path), card, on=_day(on, card)), card, locale=locale)
-    write_file(quotation_as(kind, quotation, templates), out)
+    with rendering_ahead(at_once=kind == "pdf") as children:
+        from quoting.estimate import estimate_job, load_job
+        from quoting.quotation import quotation_for
+        from quoting.rate_card import load_rate_card
+
+        card = load_rate_card(card_path)
+        quotation = quotation_for(estimate_job(load_job(job_path), card, on=_day(on, card)), card, locale=locale)
+        write_file(quotation_as(kind, quotation, templates, children), out)
     click.echo(f"{out} written")
 
 
@@ -187,16 +189,17 @@ def docket(
     quantity: int | None,
 ) -> None:
     """Write the job docket for the bench as PDF. For the shop, not for the client."""
-    from quoting.cli.documents import write_file
-    from quoting.docket import docket_for
-    from quoting.documents import docket_pdf
-    from quoting.estimate import estimate_job, load_job
-    from quoting.rate_card import load_rate_card
+    from quoting.cli.documents import docket_as_pdf, rendering_ahead, write_file
 
-    card = load_rate_card(card_path)
-    estimate = estimate_job(load_job(job_path), card, on=_day(on, card))
-    made = docket_for(estimate, card, quantity=quantity, locale=locale)
-    write_file(docket_pdf(made, templates=templates), out)
+    with rendering_ahead() as children:
+        from quoting.docket import docket_for
+        from quoting.estimate import estimate_job, load_job
+        from quoting.rate_card import load_rate_card
+
+        card = load_rate_card(card_path)
+        estimate = estimate_job(load_job(job_path), card, on=_day(on, card))
+        made = docket_for(estimate, card, quantity=quantity, locale=locale)
+        write_file(docket_as_pdf(made, templates, children), out)
     click.echo(f"{out} written")
 
 

@@ -13,6 +13,8 @@ from quoting.documents.page import Page
 from quoting.documents.render import render
 from quoting.errors import DocumentError
 
+_WARMING_UP = Page(html="<html lang=en><title>.</title><p>.", css="")
+
 
 def main() -> int:
     """Render what comes until nothing does; what cannot be rendered is answered with the reason."""
@@ -23,6 +25,8 @@ def main() -> int:
         resource.setrlimit(resource.RLIMIT_AS, (most, most))
     answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing that prints can break an answer
+    with contextlib.suppress(DocumentError):
+        render(_WARMING_UP)
     while (asked := read_one(sys.stdin.buffer)) is not None:
         try:
             write_one(answers, DONE + render(msgpack.decode(asked, type=Page)))

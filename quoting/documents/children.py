@@ -19,8 +19,7 @@ from typing import IO
 from msgspec import msgpack
 
 from quoting.documents.page import Page
-from quoting.documents.templates import TemplateError
-from quoting.errors import DocumentError, UnfitTextError
+from quoting.errors import DocumentError, TemplateError, UnfitTextError
 
 MOST_SECONDS = 15
 MOST_MEMORY_BYTES = 768 * 1024 * 1024
@@ -126,6 +125,11 @@ class Children:
                 child.end()
                 child = None
             self._places.put(child)
+
+    def start(self) -> None:
+        """Start one child before there is a page, so that it is warm by then."""
+        with suppress(queue.Empty):
+            self._places.put(self._places.get_nowait() or Child())
 
     def end(self) -> None:
         """End every child that is free."""

@@ -21,7 +21,7 @@ from markupsafe import Markup
 from quoting.documents.fonts import faces_for
 from quoting.documents.formats import Formats
 from quoting.documents.page import Attached, Page
-from quoting.errors import DocumentError
+from quoting.errors import TemplateError
 from quoting.languages import Language
 from quoting.places import packaged
 
@@ -29,10 +29,6 @@ OURS = "ours/"
 _ENDLESS = re.compile(r"\S{30,}")
 _STRETCH = re.compile(r".{1,18}", re.DOTALL)
 _PLACE_TO_BREAK = "\u200b"  # zero width space
-
-
-class TemplateError(DocumentError):
-    """A template cannot be read or filled in; the message names its file and line."""
 
 
 def page_from(

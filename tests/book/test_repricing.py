@@ -13,7 +13,7 @@ from msgspec.structs import replace
 from quoting import Estimate, Job, RateCard, estimate_job, load_job, load_rate_card
 from quoting.book import QuoteBook, keep_documents
 from quoting.book.repricing import ENGINES, Engine, price_json
-from quoting.documents.quotation_pdf import quotation_page, quotation_pdf
+from quoting.documents.quotation import quotation_page, quotation_pdf
 from quoting.documents.render import render
 from quoting.planning.pins import Pin
 from quoting.quotation import Quotation

@@ -13,7 +13,7 @@ from msgspec.structs import replace
 from quoting import DocumentError, Job, Quotation, RateCard, estimate_job, quotation_for
 from quoting.documents import quotation_pdf
 from quoting.documents.formats import Formats
-from quoting.documents.quotation_pdf import quotation_page
+from quoting.documents.quotation import quotation_page
 from quoting.documents.render import Page, render, render_in_child
 from quoting.estimate import Estimate
 from tests.conftest import DAY, demo_jobs

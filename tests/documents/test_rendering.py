@@ -23,7 +23,7 @@ from quoting.documents.children import MOST_PAGES, Child, Children
 from quoting.documents.fonts import JAPANESE, SERIF, characters_of, faces_for
 from quoting.documents.names import content_disposition, file_name
 from quoting.documents.page import Page
-from quoting.documents.quotation_pdf import quotation_page
+from quoting.documents.quotation import quotation_page
 from quoting.documents.render import render
 from quoting.errors import UnfitTextError
 from tests.documents.reading import faults_of, quotation_in, text_of

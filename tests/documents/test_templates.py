@@ -9,8 +9,8 @@ from msgspec.structs import replace
 
 from quoting import DocumentError, Quotation
 from quoting.documents import quotation_pdf
-from quoting.documents.quotation_pdf import quotation_page
-from quoting.documents.templates import TemplateError
+from quoting.documents.quotation import quotation_page
+from quoting.errors import TemplateError
 from tests.documents.reading import faults_of, quotation_in, text_of
 
 pytestmark = pytest.mark.usefixtures("pango")

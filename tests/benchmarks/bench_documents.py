@@ -1,0 +1,116 @@
+"""
+Documents: ratios to the same page without tags, to a one-line page, to WeasyPrint's own import.
+
+Run with ``python -m tests.benchmarks.bench_documents``.
+"""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from msgspec.structs import replace
+
+from quoting.docket import docket_for
+from quoting.documents.children import Children
+from quoting.documents.docket import docket_page
+from quoting.documents.page import Page
+from quoting.documents.quotation import quotation_page, quotation_pdf
+from quoting.documents.render import render
+from tests.documents.reading import card_in, estimate_in, quotation_in
+
+SHOP = Path(__file__).resolve().parents[2] / "rate_cards_demo" / "marrowby-lane"
+ROUNDS = 9
+ONE_LINE = Page(html="<html lang=en><title>t</title><p>one line", css="")
+
+
+def seconds(work: Callable[[], object], others: tuple[Callable[[], object], ...] = ()) -> list[float]:
+    """Medians of each piece of work, taken in turn so that a busy machine slows them alike."""
+    works = (work, *others)
+    taken: list[list[float]] = [[] for _ in works]
+    for one in works:
+        one()
+    for _ in range(ROUNDS):
+        for place, one in enumerate(works):
+            began = time.perf_counter()
+            one()
+            taken[place].append(time.perf_counter() - began)
+    return [statistics.median(some) for some in taken]
+
+
+def in_a_process(*words: str) -> Callable[[], object]:
+    """A command as a piece of work."""
+    return lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True)
+
+
+def main() -> None:
+    """Measure and print."""
+    quotation = quotation_in("marrowby-lane", "coasters", "en-GB", "GBP", "A4")
+    page = quotation_page(quotation)
+    docket = docket_page(docket_for(estimate_in("marrowby-lane", "coasters", "GBP"), card_in("marrowby-lane", "GBP")))
+    warm, tagless, line, whole, bench = seconds(
+        lambda: render(page),
+        (
+            lambda: render(page, variant=None),
+            lambda: render(ONE_LINE, variant=None),
+            lambda: quotation_pdf(quotation),
+            lambda: render(docket),
+        ),
+    )
+    print(f"quotation, A-3a + UA-1 with XML  {warm * 1000:7.0f} ms")
+    print(f"  to the same without tags, XML  {warm / tagless:7.2f} x   (at most 1.3)")
+    print(f"  to WeasyPrint's one line       {warm / line:7.1f} x")
+    print(f"  page and render                {whole * 1000:7.0f} ms")
+    print(f"docket                           {bench * 1000:7.0f} ms")
+    print(f"worst quotation accepted         {_worst():7.1f} s    (at most 5)")
+    _cold(warm)
+    _children(page)
+
+
+def _worst() -> float:
+    quotation = quotation_in("marrowby-lane", "coasters", "en-GB", "GBP", "A4")
+    item, price = quotation.items[0], quotation.options[0].prices[0]
+    options = tuple(replace(option, prices=(price,) * 20) for option in (quotation.options * 3)[:4])
+    worst = replace(
+        quotation,
+        items=(replace(item, lines=("W" * 118,) * 2),) * 20,
+        options=options,
+        terms=("term " * 400,) * 12,
+        notes="note " * 400,
+    )
+    began = time.perf_counter()
+    quotation_pdf(worst)
+    return time.perf_counter() - began
+
+
+def _cold(warm: float) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        job, card, out = SHOP / "jobs" / "coasters.toml", SHOP / "card", Path(folder) / "q.pdf"
+        command = ("-m", "quoting.cli", "quote", str(job), "--card", str(card), "--out", str(out))
+        cold, importing = seconds(in_a_process(*command), (in_a_process("-c", "import weasyprint"),))
+    print(f"cold quoting quote to a PDF      {cold * 1000:7.0f} ms")
+    print(f"  to import weasyprint + warm    {cold / (importing + warm):7.2f} x   (at most 1.3)")
+
+
+def _children(page: Page) -> None:
+    speeds = []
+    for most in (1, 2):
+        children = Children(most=most)
+        with ThreadPoolExecutor(most) as threads:
+            list(threads.map(lambda _, kept=children: kept.render(page), range(most * 2)))
+            began = time.perf_counter()
+            list(threads.map(lambda _, kept=children: kept.render(page, seconds=120), range(30)))
+            speeds.append(30 / (time.perf_counter() - began))
+        children.end()
+    print(f"PDFs a second, one child         {speeds[0]:7.1f}")
+    print(f"PDFs a second, two children      {speeds[1]:7.1f}      {speeds[1] / speeds[0]:.2f} x (at least 1.8)")
+
+
+if __name__ == "__main__":
+    main()
