@@ -6,6 +6,7 @@ import base64
 import datetime
 import random
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -82,7 +83,8 @@ STATES: tuple[Any, ...] = ("draft", "open", "lapsed", "accepted", "declined", "w
 
 @pytest.mark.parametrize(("there", "more"), [(120, 30), pytest.param(10_000, 500, marks=pytest.mark.long)])
 def test_a_walk_sees_each_quotation_once_while_others_write(book: QuoteBook, there: int, more: int) -> None:
-    ids = [issued(book).id for _ in range(there)]
+    with ThreadPoolExecutor(16) as crew:
+        ids = [entry.id for entry in crew.map(lambda _: issued(book), range(there))]
     pages = []
 
     def write() -> None:
