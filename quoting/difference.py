@@ -131,7 +131,7 @@ def _standing(priced: tuple[Job, RateCard], on: datetime.date, quantity: int | N
         quantity=figures.quantity,
         net=figures.price.net,
         total=figures.price.total,
-        ways=tuple(way(load.plan, card) for load in figures.plan.loads),
+        ways=tuple(way(load.plan, card) for load in figures.loads),
     )
 
 
