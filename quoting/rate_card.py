@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from msgspec import Meta, Struct
+from msgspec import Meta, Struct, field
 
 from quoting import reader
 from quoting.bench.composing import ComposingRates
@@ -161,7 +161,7 @@ class Limits(Struct, frozen=True, forbid_unknown_fields=True):
     large_form_warning: Share
     force_warning: Share
     thin_stock: Length
-    die_web: Length = Length("3 mm")
+    die_web: Length = field(default_factory=lambda: Length("3 mm"))
 
 
 class Rounding(Struct, frozen=True, forbid_unknown_fields=True):
@@ -235,7 +235,7 @@ class TaxKind(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """
 
     category: Literal["standard", "zero", "exempt", "reverse charge", "outside scope"]
-    rate: Share = Share("0 %")
+    rate: Share = field(default_factory=lambda: Share("0 %"))
     reason: Text = ""
 
     def __post_init__(self) -> None:
@@ -326,7 +326,7 @@ class RateCard(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     tax: Tax
     offers: tuple[Offer, ...] = ()
     risk_common_factor: Factor
-    risk_stock_prices: Factor = Factor("1")
+    risk_stock_prices: Factor = field(default_factory=lambda: Factor("1"))
 
     @property
     def content_hash(self) -> str:

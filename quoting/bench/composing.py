@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Literal
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from quoting.formulas import Do, formula
 from quoting.numbers import number
@@ -35,7 +35,7 @@ class ComposingRates(Struct, frozen=True, forbid_unknown_fields=True):
     correcting: Share
     distributing: Share
     wonderful_ems_an_hour: Speed
-    standing_storage: Amount = Amount("0.00")
+    standing_storage: Amount = field(default_factory=lambda: Amount("0.00"))
     copy_factors: dict[Copy, Factor] = {}
     leads: tuple[Length, ...] = ()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Annotated
 
-from msgspec import Meta, Struct
+from msgspec import Meta, Struct, field
 
 from quoting.formulas import Do, Step, formula
 from quoting.numbers import number, whole_up
@@ -24,7 +24,7 @@ class PackingRates(Struct, frozen=True, forbid_unknown_fields=True):
     parcel: Duration
     parcel_mass: Mass
     parcel_materials: Amount
-    interleave_materials_100: Amount = Amount("0.00")
+    interleave_materials_100: Amount = field(default_factory=lambda: Amount("0.00"))
 
     def __post_init__(self) -> None:
         if not self.parcel_mass:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from quoting.formulas import Do, formula
 from quoting.presswork import Pass
@@ -22,7 +22,7 @@ class StoneRates(Struct, frozen=True, forbid_unknown_fields=True):
     relock: Duration
     relocks_a_hand_set_form: CountOrNone
     form_washing: Duration
-    mounting: Duration = Duration("0 min")
+    mounting: Duration = field(default_factory=lambda: Duration("0 min"))
 
 
 @formula(unit="min", sentence="{lock_up} min + {relocks} relocks × {relock} min")
