@@ -310,6 +310,8 @@ def _shared_out(
 
 
 def _with_shares(line: LineItem, weights: tuple[Decimal, ...], card: RateCard) -> LineItem:
+    if len(weights) == 1:
+        return replace(line, cost_shares=(line.cost,), price_shares=(line.price,))
     currency = card.region.currency
     return replace(
         line,

@@ -13,6 +13,7 @@ from decimal import (
     Decimal,
     localcontext,
 )
+from functools import cache
 
 from quoting.errors import Fault, MeasureError
 
@@ -54,6 +55,7 @@ def minor_units(currency: str) -> int:
     return _MINOR_UNITS.get(currency, 2)
 
 
+@cache
 def smallest_coin(currency: str) -> Decimal:
     """The currency's smallest unit: 1, 0.01 or 0.001."""
     return Decimal(1).scaleb(-minor_units(currency))

@@ -471,6 +471,6 @@ def _issuing(
 def _coins(amount: Decimal, currency: str) -> int:
     """An amount in whole smallest coins."""
     minor = amount.scaleb(minor_units(currency))
-    if minor != minor.to_integral_value():
+    if not minor.is_finite() or minor % 1:
         raise InputError([Fault("amount", f"whole coins of {currency}", str(amount))])
     return int(minor)
