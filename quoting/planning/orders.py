@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from fractions import Fraction
+from math import lcm
 
 from msgspec import Struct
 
@@ -42,7 +44,7 @@ class WashMemory:
         return self._costs[press_name]
 
     def night_cost(self, press_name: str, ink: str) -> Decimal:
-        """What it costs to wash an ink off one press for the night and put it on again. [money]"""
+        """What it costs to wash an ink off one press for the night and put it on again, in the costs' own unit."""
         if self._dearest_by is not None:
             return self._dearest_by.night_cost(press_name, ink)
         costs = self.costs(press_name)
@@ -52,14 +54,19 @@ class WashMemory:
     def _work_out(self, press_name: str) -> WashCosts:
         card, press = self.card, self.card.presses[press_name]
         rate = card.person_rate(card.worked_by.presswork) + card.machine_rate(press_name)
-        a_minute = rate / MINUTES_AN_HOUR
-        washes = [(before, after, minutes * a_minute) for (before, after), minutes in self.minutes.items()]
-        from_clean = [(CLEAN, after, Decimal(0)) for after in (*card.inks, CLEAN)]
-        inkings = [
-            (name, press.ink_up * a_minute + press.dressing_ink * ink.price / ink.price_mass)
+        a_minute = Fraction(rate) / Fraction(MINUTES_AN_HOUR)
+        washes = {pair: Fraction(minutes) * a_minute for pair, minutes in self.minutes.items()}
+        inkings = {
+            name: Fraction(press.ink_up) * a_minute
+            + Fraction(press.dressing_ink) * Fraction(ink.price) / Fraction(ink.price_mass)
             for name, ink in card.inks.items()
-        ]
-        return WashCosts(tuple(washes + from_clean), (*inkings, (CLEAN, Decimal(0))))
+        }
+        unit = lcm(*(cost.denominator for cost in (*washes.values(), *inkings.values())))
+        from_clean = [(CLEAN, after, Decimal(0)) for after in (*card.inks, CLEAN)]
+        return WashCosts(
+            (*((*pair, Decimal(int(cost * unit))) for pair, cost in washes.items()), *from_clean),
+            (*((name, Decimal(int(cost * unit))) for name, cost in inkings.items()), (CLEAN, Decimal(0))),
+        )
 
 
 def orders_of_passes(plans: Sequence[PartPlan], card: RateCard, memory: WashMemory) -> tuple[SittingOrder, ...]:

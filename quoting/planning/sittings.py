@@ -35,7 +35,11 @@ class Stint(Struct, frozen=True):
 
 
 class WashCosts(Struct, frozen=True):
-    """Money: a wash by (before, after), an inking by ink. Hashable, so that orders are remembered."""
+    """
+    What a wash costs by (before, after), and an inking by ink, in whole parts of the money.
+
+    Whole, so that orders that cost the same are told to. Hashable, so that orders are remembered.
+    """
 
     washes: tuple[tuple[str, str, Decimal], ...]
     inkings: tuple[tuple[str, Decimal], ...]
