@@ -220,8 +220,9 @@ def _colours(side: Side | None) -> tuple[Colour, ...]:
 
 
 def _closer(one: Colour, other: Colour) -> Colour:
-    """The one of two colours of the same ink that asks for the closer register."""
-    return max((one, other), key=lambda colour: _CLOSENESS.index(colour.register))
+    """The one of two colours of the same ink that asks for the closer register; rolled twice if either is."""
+    closer = max((one, other), key=lambda colour: _CLOSENESS.index(colour.register))
+    return replace(closer, double_rolled=one.double_rolled or other.double_rolled)
 
 
 def _sorts_standing(one: _Colour, copies: int, *, together: bool) -> Sorts:

@@ -12,6 +12,7 @@ from msgspec import Struct
 from quoting.buying import BUYERS
 from quoting.costing import exact_cost
 from quoting.formulas import Do, Plainly, Recording
+from quoting.numbers import whole_up
 from quoting.planning.counting import count_part
 from quoting.planning.jobwork import JobWork, before_printing, job_work, packing_and_delivery, press_work
 from quoting.planning.options import Counted, Draws, Order, PartOptions, Signature
@@ -79,6 +80,14 @@ def plan_job(prepared: PreparedJob, quantity: int, *, recording: bool = True) ->
     )
 
 
+class _Nights(Struct, frozen=True):
+    """One sitting: where its passes stand among the parts as printed, and what each night in it costs and draws."""
+
+    passes: tuple[tuple[int, int], ...]
+    cost: Decimal
+    draws: Draws
+
+
 class _Together(Struct, frozen=True):
     """One combination of groups: its orders of passes, what inking and washing cost, and what they draw."""
 
@@ -86,6 +95,7 @@ class _Together(Struct, frozen=True):
     orders: tuple[Order, ...]
     press_cost: Decimal
     press_draws: Draws
+    nights: tuple[_Nights, ...]
     bound: Decimal
 
 
@@ -99,6 +109,7 @@ class _Search:
         self.best_order: list[object] = []
         self.best_plans: list[PartPlan] = []
         self.costed = 0
+        self.a_day = prepared.card.working_days.press_hours * MINUTES_AN_HOUR
         self._bought_before: dict[tuple[PotKind, str, Decimal], Decimal] = {}
         self.once = self._once()
 
@@ -139,7 +150,21 @@ class _Search:
             Decimal(0),
         )
         bound = self.once + cost + least
-        return _Together(groups, places, cost, draws, bound)
+        nights = tuple(self._nights(order, plans, places) for order in orders)
+        return _Together(groups, places, cost, draws, nights, bound)
+
+    def _nights(self, order: SittingOrder, plans: Sequence[PartPlan], places: Sequence[Order]) -> _Nights:
+        """What one night in a sitting would cost: the sitting with a night in it less the sitting without."""
+        without, drawn_without = self._at_presses([order], {})
+        with_one, drawn_with = self._at_presses([order], {order.passes[0]: self.a_day * 2})
+        passes = tuple(
+            (number, places[number].index(plan.passes.index(work)))
+            for work in order.passes
+            for number, plan in enumerate(plans)
+            if work in plan.passes
+        )
+        draws = {key: amount - drawn_without.get(key, Decimal(0)) for key, amount in drawn_with.items()}
+        return _Nights(passes, with_one - without, draws)
 
     def _at_presses(self, orders: Sequence[SittingOrder], minutes: Mapping[object, Decimal]) -> tuple[Decimal, Draws]:
         """What inking and washing cost, and the ink they draw."""
@@ -159,7 +184,7 @@ class _Search:
         """Every plan of the next part that may still win with those chosen."""
         number = len(chosen)
         if number == len(kept):
-            self._finish([one.plan for one in chosen], self._cost(together, chosen))
+            self._finish([one.plan for one in chosen], self._bound(together, chosen, (Decimal(0), {})))
             return
         for one in kept[number]:
             tried = [*chosen, one]
@@ -169,21 +194,16 @@ class _Search:
     def _bound(self, together: _Together, chosen: Sequence[Counted], least: tuple[Decimal, Draws]) -> Decimal:
         own = sum((one.own_cost for one in chosen), least[0])
         draws = _summed([together.press_draws, least[1], *(one.draws for one in chosen)])
+        for sitting in together.nights:
+            busy = sum(
+                (chosen[number].load.pass_minutes[place] for number, place in sitting.passes if number < len(chosen)),
+                Decimal(0),
+            )
+            if busy > self.a_day:
+                nights = whole_up(busy / self.a_day) - 1
+                own += nights * sitting.cost
+                draws = _summed([draws, {key: nights * amount for key, amount in sitting.draws.items()}])
         return self.once + together.press_cost + own + self._bought(draws)
-
-    def _cost(self, together: _Together, chosen: Sequence[Counted]) -> Decimal:
-        """What the chosen plans cost, to the last digit that the whole working-out gives."""
-        if self._fits_into_days(chosen):
-            return self._bound(together, chosen, (Decimal(0), {}))
-        return self.cost_of([one.plan for one in chosen])
-
-    def _fits_into_days(self, chosen: Sequence[Counted]) -> bool:
-        """Whether all of it fits into one day of each press, so that no night can fall into a pass."""
-        busy: dict[str, Decimal] = {}
-        for one in chosen:
-            busy[one.plan.press] = sum(one.load.pass_minutes, busy.get(one.plan.press, Decimal(0)))
-        a_day = self.prepared.card.working_days.press_hours * MINUTES_AN_HOUR
-        return all(minutes <= a_day for minutes in busy.values())
 
     def cost_of(self, plans: Sequence[PartPlan]) -> Decimal:
         """What any plans cost, nights among their passes counted."""
