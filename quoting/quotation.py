@@ -15,6 +15,7 @@ from quoting.languages import language
 from quoting.money import unit_price
 from quoting.numbers import in_engine_context
 from quoting.rate_card import Letterhead, RateCard
+from quoting.tax import TaxLine
 
 SoldBy = Literal["sets", "pieces of each design", "pieces"]
 
@@ -36,11 +37,13 @@ class QuotedPrice(Struct, frozen=True, kw_only=True):
 
 
 class QuotedTax(Struct, frozen=True, kw_only=True):
-    """Tax of one rate on its base."""
+    """Tax of one category (its code in EN 16931) and rate on its base; ``reason`` where there is none on it."""
 
     rate: Decimal
     base: Decimal
     tax: Decimal
+    code: str = "S"
+    reason: str = ""
 
 
 class QuotedOption(Struct, frozen=True, kw_only=True):
@@ -148,6 +151,10 @@ def _sold_by(job: Job) -> SoldBy:
     return "pieces of each design" if job.items[0].versions > 1 else "pieces"
 
 
+def _tax(line: TaxLine) -> QuotedTax:
+    return QuotedTax(rate=line.rate, base=line.base, tax=line.tax, code=line.code, reason=line.reason)
+
+
 def _option(option: Option) -> QuotedOption:
     price = option.price
     return QuotedOption(
@@ -163,7 +170,7 @@ def _option(option: Option) -> QuotedOption:
         ),
         delivery=price.delivery,
         net=price.net,
-        taxes=tuple(QuotedTax(rate=line.rate, base=line.base, tax=line.tax) for line in price.tax),
+        taxes=tuple(_tax(line) for line in price.tax),
         total=price.total,
         deposit=price.deposit,
         balance=price.balance,

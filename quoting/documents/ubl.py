@@ -28,8 +28,6 @@ _NAMESPACES = (
 )
 # UN/ECE Recommendation 20: C62 is one piece, SET a set.
 _UNITS = {"sets": "SET", "pieces": "C62", "pieces of each design": "C62"}
-# UN/ECE 5305: S standard rate, Z zero rated.
-_STANDARD, _ZERO = "S", "Z"
 
 Node = tuple[str, "str | list[Node]", dict[str, str]]
 
@@ -198,11 +196,9 @@ def _tax_total(taxes: tuple[QuotedTax, ...], quotation: Quotation) -> Node:
     children = [_amount("TaxAmount", whole, quotation)]
     for tax in taxes:
         scheme = _group("TaxScheme", [_basic("Name", quotation.tax_name)])
-        category = [
-            _basic("ID", _STANDARD if tax.rate else _ZERO),
-            _basic("Percent", plain(tax.rate * 100)),
-            scheme,
-        ]
+        category = [_basic("ID", tax.code), _basic("Percent", plain(tax.rate * 100))]
+        category += [_basic("TaxExemptionReason", tax.reason)] if tax.reason else []
+        category.append(scheme)
         subtotal = [
             _amount("TaxableAmount", tax.base, quotation),
             _amount("TaxAmount", tax.tax, quotation),
