@@ -144,6 +144,16 @@ def test_the_cost_never_falls_when_a_longer_first_pass_moves_the_night_to_anothe
     assert falls == []
 
 
+def test_the_cost_never_falls_when_a_further_parcel_makes_all_of_them_light_enough_for_a_cheaper_band() -> None:
+    card = card_data_of("marrowby-lane")
+    card["packing"]["parcel_mass"] = "20 kg"
+    card["delivery"]["parcel"]["bands"] = [{"up_to": "14 kg", "price": "5.00"}, {"up_to": "20 kg", "price": "50.00"}]
+    job = job_data_of("marrowby-lane", "cards")
+    costs = [exact_cost((card, job | {"quantities": [count]})) for count in range(2600, 3200, 50)]
+
+    assert costs == sorted(costs)
+
+
 def _dearer(draw: DrawFn, card: Data) -> None:
     """One figure of the card raised, or one speed slowed."""
     kind = draw(st.sampled_from(["wage", "expense", "press", "stock", "ink", "speed", "plates"]))
