@@ -40,7 +40,8 @@ from quoting.planning.at_once import cheapest_plans
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.search import plan_job
 from quoting.plots import plots_of
-from quoting.units import Size
+from quoting.rate_card import Rounding
+from quoting.units import Amount, Size
 from tests.conftest import DAY, demo_card_path, demo_job_path, demo_jobs
 
 SIZES = ("105 x 148 mm", "120 x 160 mm", "90 x 55 mm")
@@ -196,6 +197,22 @@ def test_a_larger_quantity_that_is_priced_lower_is_offered() -> None:
     found = list(offers([(450, Decimal("300.00")), (500, Decimal("290.00")), (600, Decimal("310.00"))]))
 
     assert found == ["500 are 10.00 less than 450: offer 500 instead"]
+
+
+def test_a_price_on_the_command_line_offers_the_larger_quantity(
+    card: RateCard, job: Job, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from quoting.cli.tables import show_estimate
+
+    rounding = Rounding(Amount("0.50"), "nearest", "unit price")
+    steep = replace(card, pricing=replace(card.pricing, rounding=rounding))
+    estimate = estimate_job(replace(job, quantities=(240, 250)), steep, on=DAY)
+
+    show_estimate(estimate, steep, why=False)
+
+    few, more = (option.price.net for option in estimate.options)
+    assert few > more
+    assert f"250 are {few - more} less than 240: offer 250 instead." in capsys.readouterr().out
 
 
 def test_only_prices_fall_with_quantity_never_costs(card: RateCard, job: Job) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from quoting.cli.words import amount, table
-from quoting.estimate import Estimate, Option
+from quoting.estimate import Estimate, Option, printed
 from quoting.line_items import LineItem
 from quoting.numbers import plain
 from quoting.rate_card import RateCard, tag_of
@@ -25,6 +25,8 @@ def show_estimate(estimate: Estimate, card: RateCard, *, why: bool) -> None:
         f"{card.letterhead.name}, card {estimate.card_version}, {estimate.on}. For the owner, not for the client.\n"
     )
     click.echo(_options(estimate, card))
+    for offer in _offers(estimate):
+        click.secho(f"{offer}.", fg="yellow")
     first = estimate.options[0]
     click.echo(_plan(first, card))
     click.echo(_lines(first, card))
@@ -33,6 +35,14 @@ def show_estimate(estimate: Estimate, card: RateCard, *, why: bool) -> None:
     for option in estimate.options:
         for warning in option.warnings:
             click.secho(f"{option.quantity:,}: {warning}", fg="yellow")
+
+
+def _offers(estimate: Estimate) -> Iterator[str]:
+    """Larger quantities that are priced under smaller ones."""
+    from quoting.compare import offers
+
+    if len(estimate.options) > 1:
+        yield from offers(sorted((option.quantity, printed(option.price)) for option in estimate.options))
 
 
 def _options(estimate: Estimate, card: RateCard) -> str:

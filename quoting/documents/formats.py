@@ -29,7 +29,7 @@ class Formats:
     def unit_money(self, amount: Decimal) -> str:
         """A unit price at all its places."""
         return format_currency(
-            amount, self.currency, locale=self.locale, currency_digits=False, decimal_quantization=False
+            amount + 0, self.currency, locale=self.locale, currency_digits=False, decimal_quantization=False
         )
 
     def count(self, number: int) -> str:
@@ -38,7 +38,7 @@ class Formats:
 
     def share(self, share: Decimal) -> str:
         """A share as per cent, no needless zeros."""
-        return format_percent(share, format=None, locale=self.locale, decimal_quantization=False)
+        return format_percent(share + 0, format=None, locale=self.locale, decimal_quantization=False)
 
     def rounded_share(self, share: Decimal) -> str:
         """A share as per cent, to one place."""
