@@ -32,6 +32,7 @@ from quoting.rate_card import RateCard, tag_of
 from quoting.rules import RULES
 
 RUN_ON = 100
+MOST_WORKING_DAYS = 10_000
 
 
 class PartEstimate(Struct, frozen=True, kw_only=True):
@@ -190,7 +191,7 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
     lines = line_items(Recording(), plan.requirements, card, len(job.items), prepared.rates)
     price = _price(lines, prepared.job, prepared, quantity, on)
     days = _working_days(plan, lines, prepared, rush=job.rush)
-    ready_on = calendar.after_working_days(on, days, card)
+    ready_on = _day_after(on, days, card)
     late = _late(plan, lines, price, prepared, quantity, on, ready_on)
     return Option(
         quantity=quantity,
@@ -309,7 +310,7 @@ def _late(
     return Late(
         needed_by=job.needed_by,
         ready_on=ready_on,
-        rush_ready_on=calendar.after_working_days(on, days, card),
+        rush_ready_on=_day_after(on, days, card),
         rush_costs=printed(rushed) - printed(price),
     )
 
@@ -349,3 +350,15 @@ def _late_words(late: Late, card: RateCard) -> str:
     in_time = "in time" if late.rush_is_in_time else "late too"
     costs = f"{late.rush_costs} {card.region.currency} more"
     return f"{told}, or make it a rush: {costs}, ready on {late.rush_ready_on}, {in_time}"
+
+
+def _day_after(on: datetime.date, days: int, card: RateCard) -> datetime.date:
+    """
+    The day on which so many working days are over.
+
+    Raises:
+        JobError: more days than anybody waits for.
+    """
+    if days > MOST_WORKING_DAYS:
+        raise JobError([Fault("quantities", f"work of at most {MOST_WORKING_DAYS} working days", f"{days} of them")])
+    return calendar.after_working_days(on, days, card)

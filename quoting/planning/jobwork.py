@@ -118,7 +118,7 @@ def packing_and_delivery(
         sum((load.grams for load in loads if load.plan.item == place), Decimal(0)) for place in range(len(job.items))
     )
     grams = sum(weights, Decimal(0))
-    parcels = do(parcels_to_pack, grams=grams, parcel_mass=card.packing.parcel_mass.in_base_unit)
+    parcels = do(parcels_to_pack, grams=grams, parcel_mass=_parcel_mass(job, card, grams))
     requirements.extend(
         parcel_requirements(
             do,
@@ -267,6 +267,23 @@ def _counting(do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard) -
                 minutes_100=card.packing.count_100.in_base_unit,
                 person=card.worked_by.packing,
             )
+
+
+def _parcel_mass(job: Job, card: RateCard, grams: Decimal) -> Decimal:
+    """What a parcel is filled to: what it holds, or a lighter band where more parcels then cost less. [g]"""
+    heaviest = card.packing.parcel_mass.in_base_unit
+    if job.delivery.method == COLLECT or not isinstance(grams, Decimal):
+        return heaviest
+    method, packing = card.delivery[job.delivery.method], card.packing
+    a_minute = card.person_rate(card.worked_by.packing) / MINUTES_AN_HOUR
+    packed = packing.parcel * a_minute + card.tax.cost_of(packing.parcel_materials.in_base_unit)
+    tried = []
+    for mass in (heaviest, *(band.up_to.in_base_unit for band in method.bands if 0 < band.up_to < heaviest)):
+        parcels = whole_up(grams / mass)
+        price = delivery_price(method, grams / parcels)
+        if price is not None:
+            tried.append((parcels * (packed + card.tax.cost_of(price)), parcels, mass))
+    return min(tried)[2] if tried else heaviest
 
 
 def _delivery(do: Do, job: Job, card: RateCard, parcels: int, grams: Decimal) -> Iterator[Charge]:
