@@ -282,8 +282,8 @@ def _parcel_mass(job: Job, card: RateCard, grams: Decimal) -> Decimal:
         parcels = whole_up(grams / mass)
         price = delivery_price(method, grams / parcels)
         if price is not None:
-            tried.append((parcels * (packed + card.tax.cost_of(price)), parcels, mass))
-    return min(tried)[2] if tried else heaviest
+            tried.append((parcels * (packed + card.tax.cost_of(price)), parcels, -mass))
+    return -min(tried)[2] if tried else heaviest
 
 
 def _delivery(do: Do, job: Job, card: RateCard, parcels: int, grams: Decimal) -> Iterator[Charge]:
