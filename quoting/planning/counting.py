@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
-from math import prod
 from typing import Any
 
 from quoting.formulas import Do, formula
@@ -38,13 +37,13 @@ def step_in(*, out: int, pieces_per_out: int, rate: Decimal, set_up: int) -> int
 
 
 @formula(
-    unit="pieces",
-    sentence="{wanted} wanted × (1 + {shares} of all steps) rounded up + {set_up} to set up",
-    source="Shares of the number wanted, a step each: printers' forum, from a college class (D).",
+    unit="pieces or sheets",
+    sentence="{out} out + {wanted} wanted × {share} rounded up",
+    source="A share of the number wanted, a step each: printers' forum, from a college class (D).",
 )
-def pieces_and_spoilage(*, wanted: int, shares: Decimal, set_up: int) -> int:
-    """Pieces to start with, by the additive rule."""
-    return whole_up(wanted * (1 + shares)) + set_up
+def in_with_its_share(*, out: int, wanted: int, share: Decimal) -> int:
+    """What goes into a step by the additive rule."""
+    return whole_up(out + wanted * share)
 
 
 @formula(unit="sheets", sentence="{pieces} pieces / {number_up} up rounded up")
@@ -175,22 +174,15 @@ def count_part(do: Do, plan: PartPlan, item: Item, part: Part, card: RateCard, q
 
 def _counted_additively(do: Do, plan: PartPlan, item: Item, part: Part, card: RateCard, pieces: int) -> PartCount:
     """
-    The handbooks' rule: every step's share of the number wanted, added up, all passes fed alike.
+    The handbooks' rule: each step spoils its share of the number wanted, not of what it is fed.
 
-    Set-up pieces and sheets come on top, as do pieces that are pasted into one.
+    Set-up pieces and sheets come on top. One rate rules a run of any length: the class's first band.
     """
-    asked: list[FinishingBase] = [*part.finishing, *item.joining]
-    rates: list[Any] = [card.rates_of(tag_of(one)) for one in asked]
-    first_rate = card.stock_classes[card.stocks[plan.stock].stock_class].running_spoilage[0].rate
-    shares = [first_rate * work.trips for work in plan.passes]
-    shares += [card.spoilage.register_colour for work in plan.passes if work.register != "none"]
-    shares += [each.spoilage for each in rates] + ([card.cutting.spoilage] if plan.cuts_to_pieces else [])
-    into_one = prod(one.pieces_per_out for one in asked)
-    set_up_pieces = sum(each.set_up_pieces for each in rates)
-    wanted = pieces * into_one
-    needed = do(pieces_and_spoilage, wanted=wanted, shares=sum(shares, Decimal(0)), set_up=set_up_pieces)
-    good = do(sheets_of, pieces=wanted, number_up=plan.number_up)
-    run = do(sheets_of, pieces=needed, number_up=plan.number_up)
+    needed, wanted_pieces, steps = _steps_additively(do, (*part.finishing, *item.joining), card, pieces)
+    good, wanted = (_sheets_of_versions(do, plan, item, count) for count in (needed, wanted_pieces))
+    if plan.cuts_to_pieces:
+        good = do(in_with_its_share, out=good, wanted=wanted, share=card.cutting.spoilage.in_base_unit)
+    passes, run = _passes_additively(do, plan, card, good=good, wanted=wanted)
     fresh = _fresh_set_up(plan.passes, card)
     sheets = do(sheets_taken, run=run, set_up=fresh, least_extra=0)
     return PartCount(
@@ -200,25 +192,63 @@ def _counted_additively(do: Do, plan: PartPlan, item: Item, part: Part, card: Ra
         least_extra=0,
         fresh_set_up=fresh,
         sheets=sheets,
-        passes=tuple(
-            PassCount(
-                sheets_out=good,
-                sheets_in=run,
-                sheets_fed=run * work.trips,
-                set_up_pulls=work.set_up_sheets * work.versions,
-            )
-            for work in plan.passes
-        ),
-        steps=tuple(
-            StepCount(
-                operation=one.operation,
-                pieces_in=needed,
-                pieces_out=pieces,
-                set_up_pieces=each.set_up_pieces,
-            )
-            for one, each in zip(asked, rates, strict=True)
-        ),
+        passes=passes,
+        steps=steps,
     )
+
+
+def _steps_additively(
+    do: Do, operations: Sequence[Any], card: RateCard, pieces: int
+) -> tuple[int, int, tuple[StepCount, ...]]:
+    """Pieces into the first step, pieces wanted of it, and each step's counts."""
+    steps = []
+    out = wanted = pieces
+    for asked in reversed(operations):
+        kind: FinishingBase = asked
+        rates: Any = card.rates_of(tag_of(asked))
+        wanted *= kind.pieces_per_out
+        worked = do(
+            in_with_its_share,
+            out=out * kind.pieces_per_out,
+            wanted=wanted,
+            share=rates.spoilage.in_base_unit,
+        )
+        steps.append(
+            StepCount(
+                operation=kind.operation,
+                pieces_in=worked + rates.set_up_pieces,
+                pieces_out=out,
+                set_up_pieces=rates.set_up_pieces,
+            )
+        )
+        out = worked + rates.set_up_pieces
+    return out, wanted, tuple(reversed(steps))
+
+
+def _sheets_of_versions(do: Do, plan: PartPlan, item: Item, pieces: int) -> int:
+    """Sheets that hold so many pieces, each version's by itself unless they are ganged."""
+    of_each = do(each_version, total=pieces, versions=item.versions) if item.versions > 1 else pieces
+    sheets: int = do(sheets_of, pieces=of_each, number_up=plan.number_up // plan.versions_together)
+    return sheets * (item.versions // plan.versions_together)
+
+
+def _passes_additively(
+    do: Do, plan: PartPlan, card: RateCard, *, good: int, wanted: int
+) -> tuple[tuple[PassCount, ...], int]:
+    """Each pass's counts, and the sheets that the first is fed; a register pass takes printed sheets to set up."""
+    rate = card.stock_classes[card.stocks[plan.stock].stock_class].running_spoilage[0].rate.in_base_unit
+    counts: list[PassCount] = []
+    out = good
+    for work in reversed(plan.passes):
+        registered = work.register != "none"
+        share = rate + (card.spoilage.register_colour.in_base_unit if registered else Decimal(0))
+        trips = [out]
+        for _ in range(work.trips):
+            trips.append(do(in_with_its_share, out=trips[-1], wanted=wanted, share=share))
+        set_up = work.set_up_sheets * work.versions
+        counts.append(PassCount(sheets_out=out, sheets_in=trips[-1], sheets_fed=sum(trips[1:]), set_up_pulls=set_up))
+        out = trips[-1] + (set_up if registered else 0)
+    return tuple(counts[::-1]), out
 
 
 def _with_extra(count: PassCount, extra: int, *, trips: int) -> PassCount:
