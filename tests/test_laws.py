@@ -154,6 +154,22 @@ def test_the_cost_never_falls_when_a_further_parcel_makes_all_of_them_light_enou
     assert costs == sorted(costs)
 
 
+def test_a_dearer_ink_never_lowers_the_cost_where_another_ink_has_its_least_charge_to_use_up() -> None:
+    plates = [{"kind": "same as last time", "size": "60 x 60 mm", "share_inked": "1 %"}] * 2
+    colours = [{"form": form, "ink": ink} for form, ink in zip(plates, ["harbour-blue", "opaque-white"], strict=True)]
+    item = {"name": "Coaster", "stock": "coaster-square-95", "size": "95 mm", "front": {"colours": colours}}
+    job = job_of(item, quantities=[2000])
+    costs = []
+    for price in ("30.00", "33.00", "34.00", "35.00", "40.00"):
+        card = card_data_of("marrowby-lane")
+        for ink in ("harbour-blue", "opaque-white"):
+            card["inks"][ink] |= {"shade": "dark", "price": "34.00", "least_charge": "0.40"}
+        card["inks"]["opaque-white"] |= {"price": price, "least_charge": "0.60"}
+        costs.append(exact_cost((card, job)))
+
+    assert costs == sorted(costs)
+
+
 def _dearer(draw: DrawFn, card: Data) -> None:
     """One figure of the card raised, or one speed slowed."""
     kind = draw(st.sampled_from(["wage", "expense", "press", "stock", "ink", "speed", "plates"]))

@@ -171,10 +171,10 @@ def _at_press(
             asked.extend(_ink_and_wash(do, ink, after, 1, passes, order.press, job, card, memory))
     a_day = card.working_days.press_hours * MINUTES_AN_HOUR
     nights = _nights(sum((minutes[work] for work in order.passes), Decimal(0)), a_day)
-    inked = [run for run in runs if run[0] != CLEAN]
+    inked = {ink: passes for ink, passes in runs if ink != CLEAN}
     if is_some(nights) and inked:  # washed off at night, inked up in the morning
-        ink, passes = max(inked, key=lambda run: memory.night_cost(order.press, run[0]))
-        asked.extend(_ink_and_wash(do, ink, CLEAN, nights, passes, order.press, job, card, memory))
+        ink = memory.longest_to_wash(inked)
+        asked.extend(_ink_and_wash(do, ink, CLEAN, nights, inked[ink], order.press, job, card, memory))
     sitting = PressSitting(press=order.press, passes=tuple(work.label for work in order.passes), further_days=nights)
     return sitting, asked
 

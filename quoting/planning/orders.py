@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from math import lcm
@@ -29,11 +29,11 @@ class WashMemory:
     Wash-ups and inkings of one card as money, worked out once for many plans.
 
     Args:
-        dearest_by: Whose costs say which ink is the dearest of a sitting, where a plan is held.
+        longest_by: Whose minutes say which ink takes longest to wash off, where a plan is held.
     """
 
-    def __init__(self, card: RateCard, dearest_by: WashMemory | None = None) -> None:
-        self.card, self._dearest_by = card, dearest_by
+    def __init__(self, card: RateCard, longest_by: WashMemory | None = None) -> None:
+        self.card, self._longest_by = card, longest_by
         self.minutes = wash_table(card.washing_up, card.inks)
         self._costs: dict[str, WashCosts] = {}
 
@@ -43,13 +43,15 @@ class WashMemory:
             self._costs[press_name] = self._work_out(press_name)
         return self._costs[press_name]
 
-    def night_cost(self, press_name: str, ink: str) -> Decimal:
-        """What it costs to wash an ink off one press for the night and put it on again, in the costs' own unit."""
-        if self._dearest_by is not None:
-            return self._dearest_by.night_cost(press_name, ink)
-        costs = self.costs(press_name)
-        wash = next(cost for before, after, cost in costs.washes if (before, after) == (ink, CLEAN))
-        return wash + dict(costs.inkings)[ink]
+    def longest_to_wash(self, inks: Collection[str]) -> str:
+        """
+        Of some inks the one that takes longest to wash off; of several the first of the card.
+
+        By time alone: chosen by price, a dearer ink that has its least charge to use up could cost less.
+        """
+        if self._longest_by is not None:
+            return self._longest_by.longest_to_wash(inks)
+        return max((name for name in self.card.inks if name in inks), key=lambda name: self.minutes[name, CLEAN])
 
     def _work_out(self, press_name: str) -> WashCosts:
         card, press = self.card, self.card.presses[press_name]

@@ -147,11 +147,10 @@ def _sitting(
     fed: list[Fed] = [one for count in counts for one in count.passes if one.printing in passes]
     busy = sum((minutes_at_press(one) for one in fed), Fraction(0))
     nights = max(0, up(busy / card.number("working_days", "press_hours")) - 1)
-    costs = PressCosts(card, press_name)
-    printed = [ink for ink in inks if ink != CLEAN]
+    printed = [ink for ink in card["inks"] if ink in inks]
     if nights and printed:
-        dearest = max(printed, key=lambda ink: costs.wash(ink, CLEAN) + costs.inking(ink))
-        times[dearest, CLEAN] += nights
+        longest = max(printed, key=lambda ink: card.washes[ink, CLEAN])
+        times[longest, CLEAN] += nights
     press = card["presses"][press_name]
     for (before, after), number in times.items():
         person = card.who("presswork")
