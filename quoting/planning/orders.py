@@ -45,13 +45,13 @@ class WashMemory:
 
     def longest_to_wash(self, inks: Collection[str]) -> str:
         """
-        Of some inks the one that takes longest to wash off; of several the first of the card.
+        Of some inks the one that takes longest to wash off; of several the first by name.
 
         By time alone: chosen by price, a dearer ink that has its least charge to use up could cost less.
         """
         if self._longest_by is not None:
             return self._longest_by.longest_to_wash(inks)
-        return max((name for name in self.card.inks if name in inks), key=lambda name: self.minutes[name, CLEAN])
+        return max(sorted(inks), key=lambda name: self.minutes[name, CLEAN])
 
     def _work_out(self, press_name: str) -> WashCosts:
         card, press = self.card, self.card.presses[press_name]

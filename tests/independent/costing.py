@@ -147,7 +147,7 @@ def _sitting(
     fed: list[Fed] = [one for count in counts for one in count.passes if one.printing in passes]
     busy = sum((minutes_at_press(one) for one in fed), Fraction(0))
     nights = max(0, up(busy / card.number("working_days", "press_hours")) - 1)
-    printed = [ink for ink in card["inks"] if ink in inks]
+    printed = sorted(set(inks) - {CLEAN})
     if nights and printed:
         longest = max(printed, key=lambda ink: card.washes[ink, CLEAN])
         times[longest, CLEAN] += nights
