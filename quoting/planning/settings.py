@@ -181,20 +181,36 @@ def _colour(item: Item, colour: Colour, founts: Mapping[str, Fount], copies: Cop
     if not isinstance(form, HandSet):
         return (SettingOf(colour),)
     alone = replace(colour, form=replace(form, broken_out=False))
-    changes = item.versions > 1 and colour.version_lines > 0
-    parts = in_settings(form, founts, copies=copies[0])
-    if parts is None or (changes and len(parts) > 1):
+    versions = item.versions if colour.version_lines else 1
+    parts = in_settings(form, founts, copies=copies[0], versions=versions, together=copies[1])
+    if parts is None or (len(parts) > 1 and not _says_what_changes(colour)):
         return None
     if len(parts) == 1:
         return (SettingOf(alone),)
     later = colour.register if colour.register != "none" else "loose"
     return tuple(
         SettingOf(
-            replace(colour, form=one, register=later if place else colour.register),
+            replace(
+                colour,
+                form=one,
+                register=later if place else colour.register,
+                version_lines=_changing(one) if colour.version_lines else 0,
+            ),
             f", setting {place + 1} of {len(parts)}",
         )
         for place, one in enumerate(parts)
     )
+
+
+def _changing(form: HandSet) -> int:
+    """Lines of a form that say what they read in further versions."""
+    return sum(bool(line.further) for line in form.lines)
+
+
+def _says_what_changes(colour: Colour) -> bool:
+    """Whether each line that changes by version says what it reads, so that it goes with its setting."""
+    changes = _changing(colour.form) if isinstance(colour.form, HandSet) else 0
+    return colour.version_lines in {0, changes}
 
 
 def case_refusal(passes: Sequence[Pass], card: RateCard, *, copies: int) -> str:

@@ -12,7 +12,9 @@ from quoting.formulas import formula
 from quoting.numbers import plain
 from quoting.shop import Fount
 from quoting.wording.spacing import Arranged, SpacedLine, plain_points, spaced_line
-from quoting.wording.widths import HALF_POINT, Basis, FountWidths
+from quoting.wording.widths import HALF_POINT, SOFT_HYPHEN, Basis, FountWidths, letters_in
+
+_HYPHENS = ("-", "\u2010", "\u2013", "\u2014")
 
 
 class FittedLine(Struct, frozen=True):
@@ -93,6 +95,8 @@ def broken(text: str, widths: FountWidths, measure_half_points: int) -> tuple[Fi
     """
     Wording broken at its spaces: each line takes every word that goes in with thick spaces.
 
+    A word is divided only where the text has a soft hyphen, and then as late as goes in.
+
     Raises:
         MeasureError: with every word that is wider than the measure, each by its line.
     """
@@ -101,7 +105,8 @@ def broken(text: str, widths: FountWidths, measure_half_points: int) -> tuple[Fi
     lines: list[FittedLine] = []
     faults: list[Fault] = []
     for paragraph in text.splitlines():
-        words = [word for word in paragraph.replace("\t", " ").split(" ") if word]
+        words = [word for word in paragraph.replace("\t", " ").split(" ") if word.isascii() or letters_in(word)]
+        words = [word for word in words if word]
         if not words:
             continue
         _break_paragraph(words, widths, room, known, lines)
@@ -119,18 +124,40 @@ def _break_paragraph(
     thick = widths.thick
     held: list[str] = []
     wide = 0
-    for word in words:
+    left = list(reversed(words))
+    while left:
+        word = left.pop()
         width = known.get(word)
         if width is None:
             width = known[word] = widths.width(word)
-        longer = wide + thick + width
+        longer = wide + thick + width if held else width
+        if longer > room and SOFT_HYPHEN in word:
+            divided = _divided(word, widths, room - (wide + thick if held else 0))
+            if divided is not None:
+                held.append(divided[0])
+                lines.append(FittedLine(" ".join(held), widths.width(" ".join(held)), False))
+                held, wide = [], 0
+                left.append(divided[1])
+                continue
         if held and longer > room:
             lines.append(FittedLine(" ".join(held), wide, False))
-            held, wide = [word], width
-        else:
-            wide = longer if held else width
-            held.append(word)
+            held, wide = [], 0
+            left.append(word)
+            continue
+        held.append(word.replace(SOFT_HYPHEN, ""))
+        wide = longer
     lines.append(FittedLine(" ".join(held), wide, True))
+
+
+def _divided(word: str, widths: FountWidths, room: int) -> tuple[str, str] | None:
+    """A word parted at the last of its soft hyphens where its head, with a hyphen, goes in; None where none does."""
+    place = len(word)
+    while (place := word.rfind(SOFT_HYPHEN, 0, place)) > 0:
+        head = word[:place].replace(SOFT_HYPHEN, "")
+        head += "" if head.endswith(_HYPHENS) else "-"
+        if widths.width(head) <= room:
+            return head, word[place + 1 :]
+    return None
 
 
 def _too_wide(place: int, line: FittedLine, widths: FountWidths, measure: int) -> Fault:
@@ -175,7 +202,7 @@ def fit(text: str, fount: Fount, *, measure_mm: Decimal, leading_mm: Decimal = D
         depth_points=depth,
         depth_mm=depth * widths.point_mm,
         ems=ems_set(measure=Decimal(measure) / 2, body=widths.body_points, lines=len(lines)),
-        letters=sum(map(len, words)),
+        letters=sum(map(letters_in, words)),
         words=len(words),
         set_points=widths.points(sum(_letters_width(line, widths) for line in lines)),
     )

@@ -12,7 +12,7 @@ from quoting.job import HandSet, SetLine, TextBlock
 from quoting.shop import Fount
 from quoting.wording.copyfitting import Fitted, fit
 from quoting.wording.spacing import spaces_of
-from quoting.wording.widths import HALF_POINT, FountWidths, letters_in
+from quoting.wording.widths import HALF_POINT, FountWidths, characters_in, letters_in
 
 
 class MeasuredType(Struct, frozen=True, kw_only=True):
@@ -31,7 +31,7 @@ def line_width_mm(line: SetLine, founts: Mapping[str, Fount]) -> Decimal:
     if is_measured(fount):
         widths = FountWidths(fount)
         return widths.mm(widths.width(line.text, letterspace=_letterspace(line, fount)))
-    return len(line.text) * fount.body.in_base_unit * fount.average_set.in_base_unit
+    return characters_in(line.text) * fount.body.in_base_unit * fount.average_set.in_base_unit
 
 
 def is_measured(fount: Fount) -> bool:

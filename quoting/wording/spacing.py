@@ -110,9 +110,9 @@ def spaced_line(
     words = [word for word in text.split(" ") if word]
     spaces = widths.spaces
     gaps = max(0, len(words) - 1)
-    thick = spaces[THICK]
+    thick = min(spaces[THICK], widths.thick // HALF_POINT)
     set_words = sum(widths.width(word) for word in words)
-    least = spaces["5-em space"] if arranged == "justified" else thick
+    least = min(spaces["5-em space"], thick) if arranged == "justified" else thick
     room, over = divmod(measure_half_points * HALF_POINT - set_words, HALF_POINT)
     if room < gaps * least:
         raise _overfull(where, text, widths, measure_half_points, set_words + gaps * least * HALF_POINT)

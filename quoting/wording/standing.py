@@ -14,9 +14,20 @@ from quoting.shop import Fount
 from quoting.units import Share
 from quoting.wording.copyfitting import Fitted, spaced
 from quoting.wording.hand_set import measure_type, text_fitted
-from quoting.wording.sorts import Sorts, added, as_sorts, counted_in, counts_sorts, most_of, settings_of
+from quoting.wording.sorts import (
+    Sorts,
+    added,
+    as_sorts,
+    counted_in,
+    counts_sorts,
+    counts_spaces,
+    fewest_settings,
+    in_order,
+    most_of,
+    short_of,
+)
 from quoting.wording.spacing import SpacedLine, spaced_line, spaces_of
-from quoting.wording.widths import HALF_POINT, SPACES, THICK, FountWidths, letters_in
+from quoting.wording.widths import HALF_POINT, THICK, FountWidths, letters_in
 
 
 def sorts_kept(form: HandSet, founts: Mapping[str, Fount], *, version: int = 0) -> Sorts:
@@ -46,20 +57,27 @@ def in_settings(
     form: HandSet, founts: Mapping[str, Fount], *, copies: int, versions: int = 1, together: bool = False
 ) -> tuple[HandSet, ...] | None:
     """
-    A form parted, line by line, into forms that the cases can set one after another.
+    A form parted, line by line, into the fewest forms that the cases can set one after another.
+
+    Args:
+        copies: Copies that stand at once; of versions together, all of them.
+        versions: How many the form is set for.
+        together: Whether they stand together, or one takes the place of another.
 
     Returns:
         The forms, the given one alone where it can be set whole; None where a line alone is too much.
     """
     by_version = [list(_rows(form, founts, version)) for version in range(versions)]
-    kept = [
-        standing_sorts([row[1] for row in rows], copies=copies, together=together)
-        for rows in zip(*by_version, strict=True)
-    ]
-    places = settings_of(kept, founts, stand_ins=form.stand_ins)
+
+    def goes_in(places: Sequence[int]) -> bool:
+        kept = [added(rows[place][1] for place in places) for rows in by_version]
+        return not short_of(standing_sorts(kept, copies=copies, together=together), founts, stand_ins=form.stand_ins)
+
+    rows = [row[0] for row in by_version[0]]
+    parted = fewest_settings if form.text is None else in_order  # running text is set on in its order
+    places = parted(len(rows), goes_in)
     if places is None or len(places) == 1:
         return None if places is None else (form,)
-    rows = [row[0] for row in by_version[0]]
     return tuple(
         _joined([rows[place] for place in group], form, founts, borders=0 if number else form.borders)
         for number, group in enumerate(places)
@@ -108,7 +126,7 @@ def characters_of(
 
 def _line_sorts(line: SetLine, fount: Fount, width_mm: Decimal) -> Sorts:
     found = characters_of(line.text, fount, letterspaced=line.letterspaced)
-    if any(name in fount.scheme for name in SPACES):
+    if counts_spaces(fount):
         found += _spaces_of(line, fount, width_mm)
     return _kept(line.fount, found, fount)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
 from decimal import Decimal
 from functools import cached_property
 from typing import Literal
@@ -21,6 +20,23 @@ EM_QUAD, THICK = "em quad", "3-em space"
 _TO_THE_EM = {EM_QUAD: 1, "en quad": 2, THICK: 3, "4-em space": 4, "5-em space": 5, "hair space": 8}
 _THIN_HALF_POINTS = {"one-point space": 2, "half-point space": 1}
 SPACES = (*_TO_THE_EM, *_THIN_HALF_POINTS)
+# Spaces that the client's text fixes (Unicode 15, chapter 6.2), by the nearest that a body has.
+_FIXED_SPACES = {
+    "\u00a0": THICK,
+    "\u2000": "en quad",
+    "\u2001": EM_QUAD,
+    "\u2002": "en quad",
+    "\u2003": EM_QUAD,
+    "\u2004": THICK,
+    "\u2005": "4-em space",
+    "\u2006": "5-em space",
+    "\u2007": "en quad",
+    "\u2009": "5-em space",
+    "\u200a": "hair space",
+    "\u202f": "5-em space",
+    "\u3000": EM_QUAD,
+}
+SOFT_HYPHEN = "\u00ad"
 
 Basis = Literal["set widths", "characters a pica", "average set"]
 
@@ -84,28 +100,39 @@ class FountWidths:
         return self.spaces[THICK] * HALF_POINT if self.basis == "set widths" else self.mean
 
     def sorts(self, text: str, *, letterspaced: bool = False) -> list[str]:
-        """The sorts that set ``text``, in order: ligatures where the fount has them, accents as one."""
-        text = unicodedata.normalize("NFC", text)
-        if letterspaced or not self._ligatures:
+        """
+        The sorts that set ``text``, in order: ligatures where the fount has them, accents as one.
+
+        A space that the text fixes is told by its name; what only steers (a soft hyphen, a joiner) is none.
+        """
+        text = unicodedata.normalize("NFC", text).replace(SOFT_HYPHEN, "")
+        if text.isascii() and (letterspaced or not self._ligatures):
             return list(text)
-        found = []
+        found: list[str] = []
+        ligatures = () if letterspaced else self._ligatures
         place = 0
         while place < len(text):
-            sort = next((one for one in self._ligatures if text.startswith(one, place)), text[place])
-            found.append(sort)
+            sort = next((one for one in ligatures if text.startswith(one, place)), text[place])
             place += len(sort)
+            if found and unicodedata.combining(sort[0]):
+                found[-1] += sort
+            elif not _only_steers(sort):
+                found.append(_FIXED_SPACES.get(sort, sort))
         return found
 
     def sort_width(self, sort: str) -> int:
-        """Width of one sort; a space of any kind is a thick one."""
+        """Width of one sort; a space between words is a thick one."""
         if sort.isspace():
             return self.thick
         width = self._cast.get(sort)
         if width is not None:
             return width
+        if sort in self.spaces:
+            return self.thick if sort == THICK else self.spaces[sort] * HALF_POINT
         if self.basis == "set widths":
             self.unlisted.add(sort)
-        return self.mean * (len(sort) if self.basis != "set widths" else 1)
+            return self.mean
+        return self.mean * characters_in(sort)
 
     def width(self, text: str, *, letterspace: int = 0) -> int:
         """Width of a word or a line, its spaces thick; ``letterspace`` stands between its letters."""
@@ -124,6 +151,19 @@ def _basis(fount: Fount) -> Basis:
     return "average set" if fount.characters_a_pica is None else "characters a pica"
 
 
-def letters_in(text: str | Sequence[str]) -> int:
-    """Characters that are set as type: spaces are not counted."""
-    return sum(not character.isspace() for character in text)
+def letters_in(text: str) -> int:
+    """Characters that are set as type: spaces are not counted, an accent is its letter's."""
+    return characters_in(text) - sum(map(str.isspace, text))
+
+
+def characters_in(text: str) -> int:
+    """Characters of a text, spaces with them, however its accents are encoded."""
+    if text.isascii():
+        return len(text)
+    set_text = unicodedata.normalize("NFC", text)
+    return sum(not unicodedata.combining(one) and not _only_steers(one) for one in set_text)
+
+
+def _only_steers(character: str) -> bool:
+    """Whether it is no type at all, such as a soft hyphen or a joiner."""
+    return unicodedata.category(character[0]) == "Cf"

@@ -14,7 +14,8 @@ from quoting.wording import FountWidths, ems_a_pound, ems_set, fit, spaced, word
 from quoting.wording.fitting import FitReport, Wording, fit_report
 from tests.wording import fount_of
 
-# Abraham Lincoln at Gettysburg, 19 November 1863, the first sentence: public domain, from memory.
+# Abraham Lincoln at Gettysburg, 19 November 1863, the first sentence of the copy that he signed for Bliss: public
+# domain; read against a published transcript.
 LINCOLN = (
     "Four score and seven years ago our fathers brought forth on this continent, a new nation, conceived in Liberty, "
     "and dedicated to the proposition that all men are created equal."
@@ -190,3 +191,40 @@ def test_a_word_wider_than_the_measure_is_an_error_that_names_the_line(cards: di
 def test_no_words_are_an_error(text: str, ropewalk: Fount) -> None:
     with pytest.raises(MeasureError, match="words to set"):
         fit(text, ropewalk, measure_mm=Decimal(50))
+
+
+# By pencil, on 60 pt.
+def test_a_word_is_divided_at_its_soft_hyphens_as_late_as_goes_in_and_nowhere_else(ropewalk: Fount) -> None:
+    measure = Length("5 picas").in_base_unit
+
+    divided = fit("in\u00adcom\u00adpre\u00adhen\u00adsible", ropewalk, measure_mm=measure)
+
+    # incompre- is 3+6+5+6+9.5+6+4.5+5+4 = 49 pt, incomprehen- 66; hensible 6+5+6+4.5+3+6+3+5 = 38.5
+    assert [line.text for line in divided.lines] == ["incompre-", "hensible"]
+    assert [Decimal(49), Decimal("38.5")] == [Decimal(line.units) / 10_000 for line in divided.lines]
+    with pytest.raises(MeasureError, match="a word of at most 60 pt"):
+        fit("incomprehensible", ropewalk, measure_mm=measure)
+
+
+def test_soft_hyphens_that_are_not_needed_leave_no_trace(ropewalk: Fount) -> None:
+    measure = Length("20 picas").in_base_unit
+
+    plain, marked = (fit(text, ropewalk, measure_mm=measure) for text in ("co-op office", "co-\u00adop of\u00adfice"))
+
+    assert plain == marked
+
+
+def test_a_divided_word_keeps_its_own_hyphen(ropewalk: Fount) -> None:
+    found = fit("self-\u00adfeeding", ropewalk, measure_mm=Length("4 picas").in_base_unit)
+
+    assert [line.text for line in found.lines] == ["self-", "feeding"]
+
+
+# A condensed face without set widths: 3 pt a character and 3 pt a space, but a thick space of 12 pt is 4.
+@pytest.mark.parametrize("average_set", ["15 %", "25 %", "60 %"])
+def test_lines_broken_by_mean_widths_can_be_spaced_too(average_set: str) -> None:
+    fount = fount_of(average_set=average_set)
+    fitted = fit("aa bb " * 40, fount, measure_mm=Length("10 picas").in_base_unit)
+
+    for arranged in ("justified", "centred"):
+        assert len(fitted.lines) == len(spaced(fitted, fount, arranged=arranged))  # type: ignore[arg-type]  # two of them

@@ -233,3 +233,60 @@ def test_an_overfull_word_is_told_with_the_job(card: RateCard) -> None:
 
     with pytest.raises(JobError, match="line 1: expected a word of at most 36 pt"):
         option_of(job_of(100, item), card)
+
+
+READINGS = [
+    {"text": "TEA", "fount": DISPLAY},
+    {"text": "PIE", "fount": DISPLAY, "further": ["ICE"]},
+]
+
+
+def two_versions() -> dict[str, Any]:
+    item = label(READINGS) | {"versions": 2}
+    item["front"]["colours"][0]["version_lines"] = 1
+    return item
+
+
+# TEA stands for both versions, PIE or ICE with it; the case has one E. Two settings: the common line runs once
+# for both, the line that changes twice, set anew once.
+def test_versions_one_after_another_are_parted_too_and_only_what_changes_is_set_anew(card: RateCard) -> None:
+    one_e = with_case(card, scheme=dict.fromkeys("TEAPIC", 1))
+
+    option = option_of(job_of(250, two_versions()), one_e, Pin(imposition="one side", number_up=1))
+
+    common, changing = option.parts[0].plan.passes
+    assert (common.versions, changing.versions) == (1, 2)
+    # 10 + 2.5 + 3 x .10 for either setting; ICE: (12.8 − 10) x 1 line of 1 x 1 change; 40 % on all of it
+    set_once = 10 + Fraction("2.5") + 3 * Fraction("0.10")
+    assert minutes(option, "Composing") == (2 * set_once + (set_once - 10)) * Fraction("1.4")
+    # 15 and a relock of 6 each, and one for the change
+    assert minutes(option, "Lock-up") == 2 * (15 + 6) + 6
+    sheets = [count.sheets_out for count in option.parts[0].count.passes]
+    assert sheets[0] >= sheets[1] >= 500
+
+
+def test_versions_that_stand_together_are_parted_too(card: RateCard) -> None:
+    # TEA twice takes two E, PIE and ICE two more
+    three_e = with_case(card, scheme=dict.fromkeys("TAPIC", 2) | {"E": 3})
+
+    option = option_of(job_of(250, two_versions()), three_e, Pin(imposition="ganged", number_up=2))
+
+    assert [work.versions for work in option.parts[0].plan.passes] == [1, 1]
+    assert minutes(option, "Composing") == 2 * 2 * (10 + Fraction("2.5") + 3 * Fraction("0.10")) * Fraction("1.4")
+
+
+def test_versions_that_do_not_say_what_changes_are_not_parted(card: RateCard) -> None:
+    untold = label(PIE) | {"versions": 2}
+    untold["front"]["colours"][0]["version_lines"] = 1
+
+    with pytest.raises(NoPlanError, match="is short of E by 1"):
+        option_of(job_of(250, untold), with_case(card, scheme=dict.fromkeys("TEAPIC", 1)))
+
+
+@pytest.mark.parametrize("es", [1, 2, 3])
+def test_the_search_is_exact_where_versions_are_parted(card: RateCard, es: int) -> None:
+    short = with_case(card, scheme=dict.fromkeys("TAPIC", 2) | {"E": es})
+
+    prepared, cost_found = searched(job_of(300, two_versions()), short)
+
+    assert cost_found == least_by_plain_loops(prepared)
