@@ -79,6 +79,14 @@ class NoPlanError(QuotingError):
         super().__init__(f"{part}: expected a way to print it; found none\n{reasons}")
 
 
+class NotPricedError(QuotingError):
+    """What is chosen is offered, but no price can be worked out; ``reasons`` name nothing of the shop's own."""
+
+    def __init__(self, reasons: Iterable[str]) -> None:
+        self.reasons = tuple(reasons)
+        super().__init__("\n".join(["expected a choice that can be priced here; found none", *self.reasons]))
+
+
 class DocumentError(QuotingError):
     """A document cannot be made; the message says what is missing and how to install it."""
 

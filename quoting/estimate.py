@@ -263,6 +263,37 @@ def figures_of(prepared: PreparedJob, quantity: int, on: datetime.date, *, plans
     )
 
 
+class Answer(Struct, frozen=True, kw_only=True):
+    """What a client is told of one quantity, without the sentences: for asking often."""
+
+    quantity: int
+    price: Price
+    run_on: Decimal
+    ready_on: datetime.date
+    late: Late | None
+
+
+def answer_of(prepared: PreparedJob, quantity: int, on: datetime.date) -> Answer:
+    """
+    The price and the day of one quantity, the same as in its estimate.
+
+    Raises:
+        JobError: parcels that the chosen carrier does not take, or work of more days than anybody waits for.
+    """
+    plan = plan_job(prepared, quantity, recording=False)
+    lines = line_items(Plainly(), plan.requirements, prepared.card, len(prepared.job.items), prepared.rates)
+    price = _price(lines, prepared.job, prepared, quantity, on)
+    days = _working_days(plan, lines, prepared, rush=prepared.job.rush)
+    ready_on = _day_after(on, days, prepared.card)
+    return Answer(
+        quantity=quantity,
+        price=price,
+        run_on=printed(figures_of(prepared, quantity + RUN_ON, on).price) - printed(price),
+        ready_on=ready_on,
+        late=_late(plan, lines, price, prepared, quantity, on, ready_on),
+    )
+
+
 def printed(price: Price) -> Decimal:
     """What a client reads as the price: with the tax where the card's prices have it in them."""
     return price.total if price.tax_included else price.net

@@ -1,0 +1,1 @@
+"""Getting word: mail and webhooks, out of the book's outbox."""
