@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from decimal import Decimal
+from typing import Any
 
 from quoting.buying import BUYERS, after_tax
 from quoting.formulas import Do, formula
@@ -39,10 +40,15 @@ def exact_cost(do: Do, requirements: Iterable[Requirement], card: RateCard, rate
 
 
 class RateMemory:
-    """Hour rates of one card, worked out once for many plans."""
+    """
+    Hour rates of one card, worked out once for many plans.
+
+    ``lines`` is where ``line_items`` keeps what it has worked out at those rates.
+    """
 
     def __init__(self, card: RateCard) -> None:
         self._card = card
+        self.lines: dict[tuple[object, ...], Any] = {}
         self._minutes: dict[tuple[str, str | None], Decimal] = {}
         self._hours: dict[tuple[str, str | None], Decimal] = {}
 

@@ -14,7 +14,7 @@ from msgspec.structs import replace
 from quoting import calendar, reader
 from quoting.checking import check_job
 from quoting.errors import Fault, InputError, JobError, shown
-from quoting.formulas import Plainly, Recording
+from quoting.formulas import Do, Plainly, Recording
 from quoting.job import Item, Job
 from quoting.line_items import LineItem, line_items
 from quoting.money import round_amount
@@ -219,12 +219,19 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
     )
 
 
-def _price(lines: tuple[LineItem, ...], job: Job, prepared: PreparedJob, quantity: int, on: datetime.date) -> Price:
+def _price(
+    lines: tuple[LineItem, ...],
+    job: Job,
+    prepared: PreparedJob,
+    quantity: int,
+    on: datetime.date,
+    do: Do | None = None,
+) -> Price:
     """What the lines come to as ``job`` has it: the prepared one, or the same as a rush."""
     card = prepared.card
     pieces = tuple(client_pieces(item, quantity) for item in job.items)
     left = calendar.working_days_until(job.needed_by, on, card) if job.rush and job.needed_by else None
-    price = price_option(lines, job, card, pieces, days_left=left)
+    price = price_option(lines, job, card, pieces, days_left=left, do=do)
     before = sum((line.cost for line in lines if line.before_printing), Decimal(0))
     return with_deposit(price, before)
 
@@ -257,7 +264,7 @@ def figures_of(prepared: PreparedJob, quantity: int, on: datetime.date, *, plans
         found = plan_job(prepared, quantity, recording=False)
         loads, requirements = found.loads, found.requirements
     lines = line_items(Plainly(), requirements, prepared.card, len(prepared.job.items), prepared.rates)
-    price = _price(lines, prepared.job, prepared, quantity, on)
+    price = _price(lines, prepared.job, prepared, quantity, on, Plainly())
     return Figures(
         quantity=quantity, loads=loads, lines=lines, price=price, hours=_hours(lines, price, prepared.card)
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 
 from msgspec import Struct
@@ -77,8 +77,9 @@ def rise_on(card: RateCard, cost_class: CostClass) -> Decimal:
     if marks is None:
         margin = card.pricing.target_margin or Decimal(0)
         return margin / (1 - margin)
-    by_class = {"labour": marks.labour, "materials": marks.materials, "bought-in": marks.bought_in}
-    return by_class[cost_class].in_base_unit
+    if cost_class == "labour":
+        return marks.labour.in_base_unit
+    return (marks.materials if cost_class == "materials" else marks.bought_in).in_base_unit
 
 
 def line_items(
@@ -101,14 +102,15 @@ def line_items(
         else:
             charges.append(asked)
     remembered = rates or RateMemory(card)
-    lines.extend(_labour_line(do, group, card, remembered) for group in labour.values())
+    lines.extend(_labour_lines(do, labour.values(), card, remembered))
     for (pot, key), group in draws.items():
         amount = sum((draw.amount for draw in group), Decimal(0))
         for bought in BUYERS[pot](do, card, key, amount):
             lines.append(_purchase_line(do, bought, group, card, items))
     lines.extend(_charge_line(do, charge, card) for charge in charges)
     lines.sort(key=_place_in_the_work)
-    return _shared_out([line for line in lines if line.exact_cost], card, items, _weights(requirements))
+    weights = _weights(requirements) if items > 1 else {}  # one item bears all of it
+    return _shared_out([line for line in lines if line.exact_cost], card, items, weights)
 
 
 _BEFORE_FINISHING = (
@@ -136,13 +138,29 @@ _BEFORE_FINISHING = (
 _AFTER_FINISHING = ("Counting and banding", "Collating", "Packing", "Delivery")
 
 
+_FINISHING = len(_BEFORE_FINISHING)
+_PLACES = {name: place for place, name in enumerate((*_BEFORE_FINISHING, "", *_AFTER_FINISHING))}
+
+
 def _place_in_the_work(line: LineItem) -> int:
     """Where a line stands in the order of work; finishing between press and packing."""
-    if line.operation in _BEFORE_FINISHING:
-        return _BEFORE_FINISHING.index(line.operation)
-    if line.operation in _AFTER_FINISHING:
-        return len(_BEFORE_FINISHING) + 1 + _AFTER_FINISHING.index(line.operation)
-    return len(_BEFORE_FINISHING)
+    return _PLACES.get(line.operation, _FINISHING)
+
+
+def _labour_lines(
+    do: Do, groups: Iterable[Sequence[Labour]], card: RateCard, rates: RateMemory
+) -> Iterator[LineItem]:
+    """A line of each group; where nothing is written down, one that was worked out before is taken again."""
+    for group in groups:
+        if do.writes:
+            yield _labour_line(do, group, card, rates)
+            continue
+        first = group[0]
+        asked = tuple((one.what, one.driver, one.minutes) for one in group)
+        key = (first.operation, first.item, first.person, first.machine, first.driver_unit, asked)
+        if key not in rates.lines:
+            rates.lines[key] = _labour_line(do, group, card, rates)
+        yield rates.lines[key]
 
 
 def _labour_line(do: Do, group: Sequence[Labour], card: RateCard, rates: RateMemory) -> LineItem:

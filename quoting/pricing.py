@@ -104,7 +104,13 @@ class _Running:
     """The price as the rules act on it, one after the other."""
 
     def __init__(
-        self, lines: Sequence[LineItem], card: RateCard, job: Job, pieces: Sequence[int], days_left: int | None
+        self,
+        lines: Sequence[LineItem],
+        card: RateCard,
+        job: Job,
+        pieces: Sequence[int],
+        days_left: int | None,
+        do: Do,
     ) -> None:
         self.card, self.job, self.pieces, self.days_left = card, job, pieces, days_left
         self.currency = card.region.currency
@@ -119,7 +125,7 @@ class _Running:
         self.item_prices = list(_by_item(goods, len(pieces), "price"))
         self.discount = Decimal(0)
         self.rules: list[PriceRule] = []
-        self.do: Do = Recording()
+        self.do = do
 
     @property
     def goods(self) -> Decimal:
@@ -165,7 +171,13 @@ def _by_item(lines: Sequence[LineItem], items: int, field: str) -> tuple[Decimal
 
 
 def price_option(
-    lines: Sequence[LineItem], job: Job, card: RateCard, pieces: Sequence[int], *, days_left: int | None = None
+    lines: Sequence[LineItem],
+    job: Job,
+    card: RateCard,
+    pieces: Sequence[int],
+    *,
+    days_left: int | None = None,
+    do: Do | None = None,
 ) -> Price:
     """
     The price of one option from its line items.
@@ -173,8 +185,9 @@ def price_option(
     Args:
         pieces: What the client gets of each item.
         days_left: Working days until it is needed, where that is known: for a rush by days.
+        do: Plainly where nobody reads the sentences; they are written down where it is left out.
     """
-    running = _Running(lines, card, job, pieces, days_left)
+    running = _Running(lines, card, job, pieces, days_left, do or Recording())
     marked_up = running.net - running.cost
     running.rules.append(
         PriceRule(rule="Cost", sentence=f"the sum of {len(lines)} line items, each rounded", amount=running.cost)

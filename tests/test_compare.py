@@ -5,9 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import itertools
-import json
-import tomllib
-from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 from xml.etree import ElementTree
@@ -15,13 +12,8 @@ from xml.etree import ElementTree
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from litestar import Litestar
-from litestar.testing import TestClient
 from msgspec.structs import replace
 
-from api.app import create_app
-from api.negotiation import JSON, PDF
-from api.settings import Settings
 from quoting import Job, JobError, RateCard, estimate_job
 from quoting.compare import (
     Comparison,
@@ -42,7 +34,7 @@ from quoting.planning.search import plan_job
 from quoting.plots import plots_of
 from quoting.rate_card import Rounding
 from quoting.units import Amount, Size
-from tests.conftest import DAY, demo_card_path, demo_job_path, demo_jobs
+from tests.conftest import DAY, demo_jobs
 
 SIZES = ("105 x 148 mm", "120 x 160 mm", "90 x 55 mm")
 
@@ -323,7 +315,7 @@ def test_colours_of_the_areas_differ_in_lightness() -> None:
     assert all(later / earlier > 1.5 for earlier, later in itertools.pairwise(told))
 
 
-# The report and HTTP
+# The report
 
 
 def test_the_report_says_whom_it_is_for_on_every_page(comparison: Comparison, pango: None) -> None:
@@ -337,36 +329,3 @@ def test_the_report_says_whom_it_is_for_on_every_page(comparison: Comparison, pa
     assert len(pages) == 3
     assert all("For the owner, not for the client" in page for page in pages)
     assert "257.04" in pages[1] or f"{comparison.variants[0].cells[0].cost}" in pages[1]
-
-
-@pytest.fixture(scope="module")
-def client() -> Iterator[TestClient[Litestar]]:
-    with TestClient(create_app(Settings(card=demo_card_path("marrowby-lane")))) as found:
-        yield found
-
-
-def body(**more: Any) -> dict[str, Any]:
-    text = demo_job_path("marrowby-lane", "cards").read_text()
-    return {"job": json.loads(json.dumps(tomllib.loads(text), default=str)), "quantities": [50, 100], **more}
-
-
-def test_the_api_compares_as_json_csv_and_pdf(client: TestClient[Litestar], pango: None) -> None:
-    for accept, kind in ((JSON, JSON), ("text/csv", "text/csv"), (PDF, PDF)):
-        answer = client.post("/v1/comparisons", json=body(), headers={"Accept": accept})
-        assert (answer.status_code, answer.headers["content-type"].partition(";")[0]) == (200, kind)
-
-
-@pytest.mark.parametrize(
-    ("more", "pointer"),
-    [
-        ({"sizes": ["4"]}, "/sizes/0"),
-        ({"price": "1.505 each"}, "/price"),
-        ({"quantities": [0]}, "/quantities/0"),
-        ({"castle": 1}, "/castle"),
-    ],
-)
-def test_the_api_refuses_with_a_pointer(client: TestClient[Litestar], more: dict[str, Any], pointer: str) -> None:
-    answer = client.post("/v1/comparisons", json={**body(), **more})
-
-    assert answer.status_code == 422
-    assert pointer in [one["pointer"] for one in answer.json()["invalid"]]
