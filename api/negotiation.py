@@ -2,52 +2,40 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping, Sequence
 
-from litestar import Request
-from litestar.exceptions import ClientException, HTTPException
-
-JSON = "application/json"
-PDF = "application/pdf"
-XML = "application/xml"
+from api.problems import ProblemError
 
 
-class NotAcceptable(HTTPException):
-    """None of the types that the client accepts can be given."""
-
-    status_code = 406
-
-
-class UnsupportedMediaType(ClientException):
-    """The body is sent as something else than JSON."""
-
-    status_code = 415
-
-
-def require_json(request: Request[Any, Any, Any]) -> None:
+def require_type(headers: Mapping[str, str], wanted: str) -> None:
     """
-    Hold that the body is sent as JSON.
+    Hold that the body is sent as a type, in UTF-8, and not packed.
 
     Raises:
-        UnsupportedMediaType: it is sent as something else, or as nothing.
+        ProblemError: it is sent as something else, or as nothing.
     """
-    sent = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if sent != JSON:
-        raise UnsupportedMediaType(detail=f"expected Content-Type {JSON}; found {sent or 'none'}")
+    sent, *parameters = (part.strip() for part in headers.get("content-type", "").lower().split(";"))
+    charset = next((one.partition("=")[2].strip('" ') for one in parameters if one.startswith("charset")), "utf-8")
+    if sent != wanted or charset not in {"utf-8", "utf8"}:
+        raise ProblemError("unsupported-media-type", f"expected Content-Type {wanted}; found {sent[:80] or 'none'}")
+    if headers.get("content-encoding", "identity").strip().lower() not in {"", "identity"}:
+        raise ProblemError("unsupported-media-type", "expected a body that is not packed; found a Content-Encoding")
 
 
-def wanted_type(request: Request[Any, Any, Any], offered: tuple[str, ...]) -> str:
+def wanted_type(headers: Mapping[str, str], offered: Sequence[str]) -> str:
     """
     The offered type that the client wants most; the first where it does not say.
 
     Raises:
-        NotAcceptable: it accepts none of them.
+        ProblemError: it accepts none of them.
     """
-    accept = request.headers.get("accept", "").strip() or "*/*"
+    accept = headers.get("accept", "").strip() or "*/*"
     weights = {kind: _weight(kind, accept) for kind in offered}
     best = max(offered, key=lambda kind: weights[kind])
     if weights[best] <= 0:
-        raise NotAcceptable(detail=f"expected Accept to take one of {', '.join(offered)}; found {accept[:80]}")
+        raise ProblemError(
+            "not-acceptable", f"expected Accept to take one of {', '.join(offered)}", offered=tuple(offered)
+        )
     return best
 
 

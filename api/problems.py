@@ -1,105 +1,348 @@
-"""Errors over HTTP: one table from error class to problem (RFC 9457)."""
+"""
+Errors over HTTP (RFC 9457): the closed list of problem types, and one table from error class to type.
+
+Every answer of status 400 or more is one of ``TYPES``, with its fixed title; ``instance`` is the id of the
+request, which the log has too. What went wrong inside (a path, a statement, a traceback) is never told.
+"""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable, Mapping
 from http import HTTPStatus
 from typing import Any
 
 from litestar import Request, Response
 from litestar.exceptions import HTTPException
-from msgspec import Struct, json
+from msgspec import UNSET, Struct, UnsetType, json
 
-from quoting import DocumentError, InputError, JobError, NoPlanError, NotOfferedError, QuotingError
-from quoting.errors import UnfitTextError
+from quoting.errors import (
+    BookError,
+    CursorError,
+    DocumentError,
+    Fault,
+    InputError,
+    JobError,
+    KeyUsedError,
+    NoPlanError,
+    NotOfferedError,
+    OverpaidError,
+    PublishedCardError,
+    QuoteNotFoundError,
+    QuotingError,
+    RateCardError,
+    StaleVersionError,
+    StateError,
+    StorageError,
+    UnfitTextError,
+)
 
 PROBLEM_JSON = "application/problem+json"
-TYPES = "urn:quoting:problem:"
+URN = "urn:quoting:problem:"
+RETRY_AFTER_SECONDS = 5
+
+
+class ProblemType(Struct, frozen=True):
+    """One kind of problem: its name, its status, its fixed title, and what to do about it."""
+
+    name: str
+    status: int
+    title: str
+    remedy: str
+
+
+_LISTED = (
+    ProblemType(
+        "invalid-json", 400, "The body is no JSON that can be read", "Send UTF-8 JSON, each key of an object once."
+    ),
+    ProblemType("invalid-request", 400, "The request cannot be read", "Mend what the detail names."),
+    ProblemType("invalid-cursor", 400, "The cursor is none of this list", "Follow the link of the page before."),
+    ProblemType(
+        "idempotency-key-missing", 400, "An Idempotency-Key is needed", "Send a new key with every new request."
+    ),
+    ProblemType(
+        "idempotency-key-invalid", 400, "The Idempotency-Key cannot be used", "Send 16 to 255 visible characters."
+    ),
+    ProblemType("unknown-host", 400, "The Host is none of this server", "Call it by its configured name."),
+    ProblemType(
+        "credentials-in-url", 400, "A key was sent in the address", "Send it as Authorization: Bearer; revoke it."
+    ),
+    ProblemType("unauthorized", 401, "No key that is in force was sent", "Send one as Authorization: Bearer."),
+    ProblemType("forbidden", 403, "This key may not do that", "Use a key of another scope."),
+    ProblemType("not-found", 404, "Nothing is there", "Check the path and the id."),
+    ProblemType("method-not-allowed", 405, "The method is not allowed here", "Use one that Allow lists."),
+    ProblemType("not-acceptable", 406, "No media type that is accepted can be given", "Accept one of those listed."),
+    ProblemType("request-running", 409, "The same request is still being worked on", "Wait, then send it again."),
+    ProblemType("quote-draft", 409, "The quotation is a draft", "Issue it first."),
+    ProblemType("quote-open", 409, "The quotation is open", "Nothing of the kind can be done while it is."),
+    ProblemType("quote-expired", 409, "The quotation has expired", "Ask for a new one."),
+    ProblemType("quote-replaced", 409, "A newer revision stands in its place", "Look at the newest revision."),
+    ProblemType("quote-accepted", 409, "The quotation is accepted", "It stays as it was accepted."),
+    ProblemType("quote-declined", 409, "The quotation is declined", "Ask for a new one."),
+    ProblemType("quote-withdrawn", 409, "The quotation is withdrawn", "Ask for a new one."),
+    ProblemType("quote-erased", 409, "What was personal of the quotation is erased", "Nothing; it stays erased."),
+    ProblemType("overpaid", 409, "The amount is more than what is to be paid", "Record at most the balance."),
+    ProblemType(
+        "card-published", 409, "This version of the rate card is published", "Publish changes as a new version."
+    ),
+    ProblemType("conflict", 409, "What is there stands against it", "Read it again."),
+    ProblemType("version-changed", 412, "It was changed since it was read", "Read it again; send its new ETag."),
+    ProblemType("too-large", 413, "The body is too large", "Send less."),
+    ProblemType("unsupported-media-type", 415, "The body is of another type", "Send what the detail names."),
+    ProblemType("invalid-input", 422, "What was sent does not fit", "Mend every place that is listed."),
+    ProblemType("invalid-job", 422, "The job does not fit", "Mend every place that is listed."),
+    ProblemType("invalid-card", 422, "The rate card is refused", "Mend every place that is listed."),
+    ProblemType("not-offered", 422, "Something is asked for that is not offered", "Ask for what is offered instead."),
+    ProblemType("not-quotable", 422, "It cannot be made as it is asked for", "Take one of the ways round."),
+    ProblemType("unfit-text", 422, "A text holds characters that a document cannot show", "Write it otherwise."),
+    ProblemType(
+        "idempotency-key-used", 422, "The Idempotency-Key is another request's", "Send a new key with a new request."
+    ),
+    ProblemType("refused", 422, "The request is refused", "Mend what the detail names."),
+    ProblemType("version-needed", 428, "If-Match is needed", "Send the ETag of what was read."),
+    ProblemType("quota-exceeded", 429, "Too much was asked for", "Wait as long as Retry-After says."),
+    ProblemType("failed", 500, "The request failed here", "Send it again later; tell us the instance."),
+    ProblemType("document-unavailable", 503, "The document cannot be made here", "Ask for JSON, or later."),
+    ProblemType("storage-unavailable", 503, "The quote book cannot be reached", "Send it again after Retry-After."),
+)  # fmt: skip
+TYPES: dict[str, ProblemType] = {one.name: one for one in _LISTED}
 
 
 class InvalidField(Struct, frozen=True):
-    """One fault of what was sent, by JSON pointer (RFC 6901)."""
+    """One place of the body that does not fit, by JSON pointer (RFC 6901)."""
 
     pointer: str
     detail: str
 
 
-class Problem(Struct, frozen=True, kw_only=True):
-    """A problem document."""
+class InvalidParameter(Struct, frozen=True, rename={"where": "in"}):
+    """One parameter that does not fit: of the query, the path or a header."""
+
+    name: str
+    where: str
+    detail: str
+
+
+class Problem(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A problem document; what a type has nothing to tell of is left out."""
 
     type: str
     title: str
     status: int
     detail: str
+    instance: str
     invalid: tuple[InvalidField, ...] = ()
+    parameters: tuple[InvalidParameter, ...] = ()
     refusals: dict[str, str] = {}
+    state: str | UnsetType = UNSET
+    offered: tuple[str, ...] = ()
 
 
+class Told(Struct, frozen=True, kw_only=True):
+    """What one request is told of its problem, before it is a document."""
+
+    name: str
+    detail: str = ""
+    invalid: tuple[InvalidField, ...] = ()
+    parameters: tuple[InvalidParameter, ...] = ()
+    refusals: dict[str, str] = {}
+    state: str | UnsetType = UNSET
+    offered: tuple[str, ...] = ()
+    headers: dict[str, str] = {}
+
+
+class ProblemError(Exception):
+    """A request is refused with one of the types."""
+
+    def __init__(self, name: str, detail: str = "", **told: Any) -> None:
+        self.told = Told(name=name, detail=detail, **told)
+        super().__init__(f"{name}: {detail}")
+
+
+STATES = {"lapsed": "quote-expired"} | {
+    state: f"quote-{state}" for state in ("draft", "open", "replaced", "accepted", "declined", "withdrawn", "erased")
+}
 # The first class that fits decides.
-TABLE: tuple[tuple[type[QuotingError], str, int, str], ...] = (
-    (NotOfferedError, "not-offered", 422, "The job asks for something that the rate card does not hold"),
-    (JobError, "invalid-job", 422, "The job does not fit"),
-    (NoPlanError, "not-quotable", 422, "No press can make it as it is asked for"),
-    (UnfitTextError, "unfit-text", 422, "A text holds characters that the document cannot show"),
-    (DocumentError, "document-unavailable", 503, "The document cannot be made here"),
-    (InputError, "invalid-input", 400, "What was sent cannot be read"),
-    (QuotingError, "refused", 422, "The request is refused"),
+_TABLE: tuple[tuple[type[QuotingError], str], ...] = (
+    (NotOfferedError, "not-offered"),
+    (JobError, "invalid-job"),
+    (RateCardError, "invalid-card"),
+    (NoPlanError, "not-quotable"),
+    (UnfitTextError, "unfit-text"),
+    (DocumentError, "document-unavailable"),
+    (InputError, "invalid-input"),
+    (StorageError, "storage-unavailable"),
+    (QuoteNotFoundError, "not-found"),
+    (StaleVersionError, "version-changed"),
+    (KeyUsedError, "idempotency-key-used"),
+    (PublishedCardError, "card-published"),
+    (OverpaidError, "overpaid"),
+    (CursorError, "invalid-cursor"),
+    (BookError, "conflict"),
+    (QuotingError, "refused"),
 )
-HTTP_TYPES = {
-    400: "invalid-input",
+_STATUSES = {
+    400: "invalid-request",
+    401: "unauthorized",
+    403: "forbidden",
     404: "not-found",
     405: "method-not-allowed",
     406: "not-acceptable",
     413: "too-large",
     415: "unsupported-media-type",
+    429: "quota-exceeded",
 }
+_SILENT = {"idempotency-key-used", "not-found", "version-changed"}  # whose words might tell of another's
+_TOKEN = re.compile(r"""\.([^.\[\]"]+)|\[(\d+)\]|\[("(?:[^"\\]|\\.)*")\]""")
 
 
-def problem_of(error: QuotingError) -> Problem:
-    """An error of the library as a problem."""
-    kind, status, title = next(
-        (name, code, words) for fitting, name, code, words in TABLE if isinstance(error, fitting)
-    )
-    return Problem(
-        type=TYPES + kind,
-        title=title,
-        status=status,
-        detail=str(error).partition("\n")[0],
-        invalid=tuple(
-            InvalidField(json_pointer(fault.where), f"expected {fault.expected}; found {fault.found}")
-            for fault in (error.faults if isinstance(error, InputError) else ())
-        ),
+def told_of(error: QuotingError, sent: Any = None) -> Told:
+    """
+    What is told of an error of the library.
+
+    Args:
+        sent: The body, so that every pointer leads to something in it.
+    """
+    if isinstance(error, StateError):
+        return Told(name=STATES.get(error.state, "conflict"), detail=_first_line(error), state=error.state)
+    name = next(name for kind, name in _TABLE if isinstance(error, kind))
+    silent = name in _SILENT or TYPES[name].status >= HTTPStatus.INTERNAL_SERVER_ERROR
+    return Told(
+        name=name,
+        detail="" if silent else _first_line(error),
+        invalid=invalid_fields(error.faults, sent) if isinstance(error, InputError) else (),
         refusals=error.refusals if isinstance(error, NoPlanError) else {},
+        headers={"Retry-After": str(RETRY_AFTER_SECONDS)} if name == "storage-unavailable" else {},
     )
 
 
-def json_pointer(path: str) -> str:
-    """``$.items[0].size`` as ``/items/0/size``."""
-    keys = path.removeprefix("$").replace("[", ".").replace("]", "").split(".")
-    return "".join("/" + key.replace("~", "~0").replace("/", "~1") for key in keys if key)
+def invalid_fields(faults: Iterable[Fault], sent: Any) -> tuple[InvalidField, ...]:
+    """Faults by pointer; one of a key that was not sent points to what it is missing from."""
+    return tuple(_invalid_field(fault, sent) for fault in faults)
 
 
-def quoting_error(_: Request[Any, Any, Any], error: QuotingError) -> Response[bytes]:
+def _invalid_field(fault: Fault, sent: Any) -> InvalidField:
+    keys = keys_of(fault.where)
+    there = 0
+    for key in keys:
+        sent = _inside(sent, key)
+        if sent is _NOTHING:
+            break
+        there += 1
+    missing = ".".join(keys[there:])
+    detail = f"expected {fault.expected}; found {fault.found}"
+    return InvalidField(pointer_to(keys[:there]), f"{missing}: {detail}" if missing else detail)
+
+
+_NOTHING = object()
+
+
+def _inside(data: Any, key: str) -> Any:
+    if isinstance(data, Mapping):
+        return data.get(key, _NOTHING)
+    if isinstance(data, list | tuple) and key.isdecimal() and int(key) < len(data):
+        return data[int(key)]
+    return _NOTHING
+
+
+def keys_of(path: str) -> list[str]:
+    """``$.items[0]["a.b"]`` as its keys: items, 0, a.b."""
+    path = "$." + path if not path.startswith("$") else path
+    return [
+        plain or place or json.decode(quoted, type=str)
+        for plain, place, quoted in (found.groups() for found in _TOKEN.finditer(path))
+    ]
+
+
+def pointer_to(keys: Iterable[str]) -> str:
+    """Keys as a JSON pointer."""
+    return "".join("/" + key.replace("~", "~0").replace("/", "~1") for key in keys)
+
+
+def instance_of(request: Request[Any, Any, Any]) -> str:
+    """The id of a request, as a problem tells it."""
+    return f"urn:quoting:request:{request.scope['state'].get('request_id', '')}"
+
+
+def problem_response(request: Request[Any, Any, Any], told: Told) -> Response[bytes]:
+    """A problem over HTTP."""
+    status = TYPES[told.name].status
+    problem = problem_of(told, instance_of(request))
+    return Response(json.encode(problem), status_code=status, media_type=PROBLEM_JSON, headers=told.headers)
+
+
+def problem_of(told: Told, instance: str) -> Problem:
+    """A problem as a document."""
+    kind = TYPES[told.name]
+    return Problem(
+        type=URN + kind.name,
+        title=kind.title,
+        status=kind.status,
+        detail=told.detail or kind.remedy,
+        instance=instance,
+        invalid=told.invalid,
+        parameters=told.parameters,
+        refusals=told.refusals,
+        state=told.state,
+        offered=told.offered,
+    )
+
+
+def refused(request: Request[Any, Any, Any], error: ProblemError) -> Response[bytes]:
+    """A problem that was told as one."""
+    return problem_response(request, error.told)
+
+
+def quoting_error(request: Request[Any, Any, Any], error: QuotingError) -> Response[bytes]:
     """An error of the library over HTTP."""
-    return _response(problem_of(error))
+    if isinstance(error, StorageError):
+        note_failure(request, error)
+    return problem_response(request, told_of(error, request.scope["state"].get("sent")))
 
 
-def http_error(_: Request[Any, Any, Any], error: HTTPException) -> Response[bytes]:
-    """An error of the web's own over HTTP: unknown path, method, media type, size."""
+def http_error(request: Request[Any, Any, Any], error: HTTPException) -> Response[bytes]:
+    """An error of the web's own over HTTP: unknown path, method, size."""
     status = error.status_code
-    kind = HTTP_TYPES.get(status, "refused" if status < HTTPStatus.INTERNAL_SERVER_ERROR else "failed")
-    phrase = HTTPStatus(status).phrase
-    detail = error.detail if status in {406, 415} else phrase
-    problem = Problem(type=TYPES + kind, title=phrase, status=status, detail=detail)
-    return _response(problem, dict(error.headers or {}))
+    name = _STATUSES.get(status, "invalid-request" if status < HTTPStatus.INTERNAL_SERVER_ERROR else "failed")
+    if name == "failed":
+        note_failure(request, error)
+    headers = {key: value for key, value in (error.headers or {}).items() if key.lower() == "retry-after"}
+    if name == "method-not-allowed":
+        headers["Allow"] = _allowed(error)
+    return problem_response(request, Told(name=name, headers=headers))
 
 
-def unexpected_error(_: Request[Any, Any, Any], __: Exception) -> Response[bytes]:
+def _allowed(error: HTTPException) -> str:
+    listed = {key.lower(): value for key, value in (error.headers or {}).items()}.get("allow", "")
+    methods = {method.strip() for method in listed.split(",") if method.strip()}
+    return ", ".join(sorted(methods | ({"HEAD"} if "GET" in methods else set())))
+
+
+def unreadable(request: Request[Any, Any, Any], _: Exception) -> Response[bytes]:
+    """Text that is no UTF-8, or nesting too deep, wherever it is met."""
+    return problem_response(request, Told(name="invalid-request"))
+
+
+def unexpected_error(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
     """Anything else: a failure of ours, told without its inside."""
-    problem = Problem(
-        type=TYPES + "failed", title="Internal Server Error", status=500, detail="The request failed here"
-    )
-    return _response(problem)
+    note_failure(request, error)
+    return problem_response(request, Told(name="failed"))
 
 
-def _response(problem: Problem, headers: dict[str, str] | None = None) -> Response[bytes]:
-    return Response(json.encode(problem), status_code=problem.status, media_type=PROBLEM_JSON, headers=headers or {})
+def note_failure(request: Request[Any, Any, Any], error: Exception) -> None:
+    """Leave an error for the log of the request."""
+    request.scope["state"]["failure"] = error
+
+
+def _first_line(error: QuotingError) -> str:
+    return str(error).partition("\n")[0]
+
+
+HANDLERS: dict[int | type[Exception], Any] = {
+    ProblemError: refused,
+    QuotingError: quoting_error,
+    HTTPException: http_error,
+    UnicodeDecodeError: unreadable,
+    RecursionError: unreadable,
+    Exception: unexpected_error,
+}

@@ -1,30 +1,117 @@
-"""Settings, from the environment."""
+"""Settings, from the environment; each with its name, what it is, and whether it may be shown."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Annotated, Any
+from urllib.parse import urlsplit
 
-from msgspec import Struct
+import msgspec
+from msgspec import Meta, Struct
 
-CARD_SETTING = "QUOTING_CARD"
+from quoting.errors import Fault, InputError
+
+PREFIX = "QUOTING_"
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
+_MASKED = "(set, not shown)"
 
 
-class Settings(Struct, frozen=True):
-    """Which rate card prices, and how large a request may be."""
+class Settings(Struct, frozen=True, kw_only=True):
+    """
+    What a server is told from outside. ``QUOTING_CARD`` is ``card``, and so on.
+
+    ``demo``: every caller is the owner and no key is asked for; only on the loopback interface.
+    ``hosts`` may be left out: then the host of ``base_url`` is the only one. A host without a port has any.
+    """
 
     card: Path
-    most_body_bytes: int = 1_000_000
+    book: str = ""
+    base_url: str = "http://127.0.0.1:8000"
+    hosts: tuple[str, ...] = ()
+    demo: bool = False
+    most_body_bytes: Annotated[int, Meta(ge=1, le=100_000_000)] = 1_000_000
+    keep_keys_days: Annotated[int, Meta(ge=1, le=365)] = 7
+    workers: Annotated[int, Meta(ge=1, le=64)] = 1
+    trusted_proxies: Annotated[int, Meta(ge=0, le=5)] = 0
+    origins: tuple[str, ...] = ()
+
+    @property
+    def known_hosts(self) -> frozenset[str]:
+        """The hosts that a request may name, in lower case."""
+        local = LOOPBACK if self.demo else ()
+        return frozenset(host.lower() for host in (urlsplit(self.base_url).netloc, *self.hosts, *local) if host)
+
+
+def settings_from(environment: Mapping[str, str]) -> Settings:
+    """
+    Settings as an environment has them.
+
+    Raises:
+        InputError: with every setting that does not fit, by its name.
+    """
+    told = {
+        name: environment[PREFIX + name.upper()]
+        for name in Settings.__struct_fields__
+        if PREFIX + name.upper() in environment
+    }
+    data = {name: _plain(name, value) for name, value in told.items()}
+    try:
+        return msgspec.convert(data, Settings, strict=False, dec_hook=_path)
+    except msgspec.ValidationError as error:
+        raise InputError([Fault("environment", _named(str(error)), "another value or none")]) from error
 
 
 def settings_from_environment() -> Settings:
     """
-    Settings as the environment has them.
+    Settings as the environment of this process has them.
 
     Raises:
-        RuntimeError: no rate card is named.
+        InputError: with what does not fit.
     """
-    card = os.environ.get(CARD_SETTING)
-    if not card:
-        raise RuntimeError(f"expected {CARD_SETTING} to name a rate card; found nothing")
-    return Settings(card=Path(card))
+    return settings_from(os.environ)
+
+
+def environment_of(settings: Settings) -> dict[str, str]:
+    """The environment that says these settings."""
+    return {PREFIX + name.upper(): _written(getattr(settings, name)) for name in Settings.__struct_fields__}
+
+
+def shown_settings(settings: Settings) -> str:
+    """Every setting in force, a line each; passwords are masked."""
+    return "\n".join(
+        f"{name}={_masked(value) if name.endswith('BOOK') else value}"
+        for name, value in environment_of(settings).items()
+    )
+
+
+def _masked(address: str) -> str:
+    parts = urlsplit(address)
+    if not parts.password and "password" not in address.lower():
+        return address
+    return _MASKED if not parts.hostname else f"{parts.scheme}://{parts.username}:***@{parts.hostname}{parts.path}"
+
+
+def _plain(name: str, value: str) -> Any:
+    if name in {"hosts", "origins"}:
+        return [part.strip() for part in value.split(",") if part.strip()]
+    return value
+
+
+def _path(kind: type, value: Any) -> Any:
+    if kind is Path or issubclass(kind, Path):
+        return Path(value)
+    raise NotImplementedError(kind)
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, tuple):
+        return ",".join(value)
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def _named(message: str) -> str:
+    said, _, path = message.partition(" - at `$.")
+    where = path.rstrip("`")
+    return f"{PREFIX}{where.upper()}: {said}" if where else said

@@ -9,19 +9,19 @@ from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
-from litestar import Litestar
 from litestar.testing import TestClient
 
 from api.app import create_app
-from api.negotiation import JSON, PDF
-from api.problems import PROBLEM_JSON, json_pointer
+from api.calls import JSON, PDF
+from api.problems import PROBLEM_JSON, keys_of, pointer_to
 from api.settings import Settings
-from tests.conftest import demo_card_path, demo_job_path, demo_jobs
+from tests.api.conftest import CARD, HERE, Client
+from tests.conftest import demo_job_path, demo_jobs
 
 
 @pytest.fixture(scope="module")
-def client() -> Iterator[TestClient[Litestar]]:
-    with TestClient(create_app(Settings(card=demo_card_path("marrowby-lane")))) as found:
+def client() -> Iterator[Client]:
+    with TestClient(create_app(Settings(card=CARD, demo=True, base_url=HERE))) as found:
         yield found
 
 
@@ -32,7 +32,7 @@ def job(name: str = "coasters") -> dict[str, Any]:
     return data
 
 
-def test_a_job_becomes_a_quotation_that_holds_no_cost(client: TestClient[Litestar]) -> None:
+def test_a_job_becomes_a_quotation_that_holds_no_cost(client: Client) -> None:
     answer = client.post("/v1/quotations", json=job())
 
     assert (answer.status_code, answer.headers["content-type"]) == (200, JSON)
@@ -50,14 +50,14 @@ def keys_in(data: Any) -> Iterator[str]:
             yield from keys_in(value)
 
 
-def test_the_owner_gets_the_estimate_with_its_lines(client: TestClient[Litestar]) -> None:
+def test_the_owner_gets_the_estimate_with_its_lines(client: Client) -> None:
     answer = client.post("/v1/estimates", json=job())
 
     assert answer.status_code == 200
     assert answer.json()["options"][0]["lines"][0]["sentence"]
 
 
-def test_a_quotation_comes_as_pdf_where_pdf_is_asked_for(client: TestClient[Litestar], pango: None) -> None:
+def test_a_quotation_comes_as_pdf_where_pdf_is_asked_for(client: Client, pango: None) -> None:
     answer = client.post("/v1/quotations", json=job(), headers={"Accept": PDF})
 
     assert (answer.status_code, answer.headers["content-type"]) == (200, PDF)
@@ -75,22 +75,20 @@ def test_a_quotation_comes_as_pdf_where_pdf_is_asked_for(client: TestClient[Lite
         ("application/json;q=0", 406, PROBLEM_JSON),
     ],
 )
-def test_the_client_says_what_it_takes(
-    client: TestClient[Litestar], accept: str, status: int, kind: str, pango: None
-) -> None:
+def test_the_client_says_what_it_takes(client: Client, accept: str, status: int, kind: str, pango: None) -> None:
     answer = client.post("/v1/quotations", json=job(), headers={"Accept": accept})
 
     assert (answer.status_code, answer.headers["content-type"]) == (status, kind)
 
 
 @pytest.mark.parametrize("kind", ["", "text/plain", "application/x-www-form-urlencoded", "multipart/form-data"])
-def test_a_body_that_is_not_sent_as_json_is_refused(client: TestClient[Litestar], kind: str) -> None:
+def test_a_body_that_is_not_sent_as_json_is_refused(client: Client, kind: str) -> None:
     answer = client.post("/v1/quotations", content=json.dumps(job()), headers={"Content-Type": kind})
 
     assert (answer.status_code, answer.headers["content-type"]) == (415, PROBLEM_JSON)
 
 
-def test_every_fault_is_listed_and_every_pointer_leads_somewhere(client: TestClient[Litestar]) -> None:
+def test_every_fault_is_listed_and_every_pointer_leads_somewhere(client: Client) -> None:
     sent = job()
     sent["title"] = 3
     sent["quantities"] = [0, "x"]
@@ -116,14 +114,14 @@ def resolve(data: Any, pointer: str) -> Any:
 
 
 def test_a_path_of_a_fault_becomes_a_pointer() -> None:
-    assert json_pointer("$.items[0].front.colours[2].ink") == "/items/0/front/colours/2/ink"
+    assert pointer_to(keys_of("$.items[0].front.colours[2].ink")) == "/items/0/front/colours/2/ink"
 
 
 @pytest.mark.parametrize(
     "body",
     [b"", b"{", b"\xff\xfe", b"[" * 100_000, b'{"a":' * 10_000, b"1" * 5_000, b"null", b"[]", b'"job"', b"NaN"],
 )
-def test_a_hostile_body_is_refused_and_never_fails(client: TestClient[Litestar], body: bytes) -> None:
+def test_a_hostile_body_is_refused_and_never_fails(client: Client, body: bytes) -> None:
     answer = client.post("/v1/quotations", content=body, headers={"Content-Type": JSON})
 
     assert answer.status_code in {400, 422}
@@ -131,7 +129,7 @@ def test_a_hostile_body_is_refused_and_never_fails(client: TestClient[Litestar],
     assert answer.json()["status"] == answer.status_code
 
 
-def test_what_the_card_does_not_hold_is_named_with_what_it_holds(client: TestClient[Litestar]) -> None:
+def test_what_the_card_does_not_hold_is_named_with_what_it_holds(client: Client) -> None:
     sent = job()
     sent["items"][0]["front"]["colours"][0]["ink"] = "ultraviolet"
 
@@ -141,7 +139,7 @@ def test_what_the_card_does_not_hold_is_named_with_what_it_holds(client: TestCli
     assert "expected one of" in problem["invalid"][0]["detail"]
 
 
-def test_what_no_press_can_make_is_told_press_by_press(client: TestClient[Litestar]) -> None:
+def test_what_no_press_can_make_is_told_press_by_press(client: Client) -> None:
     sent = job()
     sent["items"][0]["front"]["impression"] = "deep"
 
@@ -152,7 +150,7 @@ def test_what_no_press_can_make_is_told_press_by_press(client: TestClient[Litest
 
 
 def test_a_body_over_the_limit_is_refused() -> None:
-    small = create_app(Settings(card=demo_card_path("marrowby-lane"), most_body_bytes=100))
+    small = create_app(Settings(card=CARD, most_body_bytes=100, demo=True, base_url=HERE))
     with TestClient(small) as client:
         answer = client.post("/v1/quotations", json=job())
 
@@ -160,16 +158,14 @@ def test_a_body_over_the_limit_is_refused() -> None:
 
 
 @pytest.mark.parametrize(("method", "path", "status"), [("GET", "/nothing", 404), ("DELETE", "/v1/quotations", 405)])
-def test_the_webs_own_errors_are_problems_too(
-    client: TestClient[Litestar], method: str, path: str, status: int
-) -> None:
+def test_the_webs_own_errors_are_problems_too(client: Client, method: str, path: str, status: int) -> None:
     answer = client.request(method, path)
 
     assert (answer.status_code, answer.headers["content-type"]) == (status, PROBLEM_JSON)
     assert answer.json()["status"] == status
 
 
-def test_the_schema_served_takes_every_demo_job(client: TestClient[Litestar]) -> None:
+def test_the_schema_served_takes_every_demo_job(client: Client) -> None:
     schema = client.get("/v1/schemas/job").json()
 
     Draft202012Validator.check_schema(schema)
@@ -179,5 +175,5 @@ def test_the_schema_served_takes_every_demo_job(client: TestClient[Litestar]) ->
         assert faults == []
 
 
-def test_it_says_that_it_is_alive(client: TestClient[Litestar]) -> None:
+def test_it_says_that_it_is_alive(client: Client) -> None:
     assert client.get("/livez").json() == {"status": "alive"}

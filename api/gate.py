@@ -1,0 +1,147 @@
+"""
+The gate: what every request passes first and every answer last, also where no route is found.
+
+A request gets an id; its Host must be ours; a secret in its address is refused. An answer gets the
+headers that keep browsers from guessing, framing and keeping it. HEAD is answered as GET, without the body.
+One line of the log tells each request: never its query, its path's values or its body.
+"""
+
+from __future__ import annotations
+
+import logging
+import re
+import secrets
+import time
+from collections.abc import Iterable
+from typing import Any
+from urllib.parse import unquote
+
+from litestar.enums import ScopeType
+from litestar.types import ASGIApp, HTTPScope, Message, Receive, Scope, Send
+from msgspec import json
+
+from api.keys import holds_secret
+from api.problems import PROBLEM_JSON, TYPES, Told, problem_of
+from api.settings import Settings
+
+LOG = logging.getLogger("api.requests")
+_SECRET_NAMES = ("key", "api_key", "apikey", "token", "access_token", "authorization")
+SECURITY = (
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"cross-origin-resource-policy", b"same-site"),
+    (b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"),
+    (b"cache-control", b"no-store"),
+    (b"strict-transport-security", b"max-age=31536000"),
+)
+_PORT = re.compile(r":[0-9]{1,5}$")
+_PASSED = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
+
+
+class Gate:
+    """The outermost layer of the app."""
+
+    def __init__(self, app: ASGIApp, settings: Settings) -> None:
+        self._app = app
+        self._hosts = settings.known_hosts
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass one request on and its answer back."""
+        if scope["type"] != ScopeType.HTTP:
+            await self._app(scope, receive, send)
+            return
+        passage = _Passage(scope, send)
+        told = self._refusal(scope)
+        try:
+            if told is None:
+                await self._app(scope, receive, passage.send)
+            else:
+                await passage.refuse(told)
+        finally:
+            passage.log()
+
+    def _refusal(self, scope: HTTPScope) -> Told | None:
+        headers = _by_name(scope["headers"])
+        named = [headers.get(b"host"), headers.get(b"x-forwarded-host", headers.get(b"host"))]
+        if not all(host is not None and self._is_ours(host.decode("latin-1").lower()) for host in named):
+            return Told(name="unknown-host")
+        if _names_secret(scope):
+            return Told(name="credentials-in-url")
+        if scope["method"] not in _PASSED:
+            return Told(name="method-not-allowed", headers={"Allow": ", ".join(sorted(_PASSED))})
+        return None
+
+    def _is_ours(self, host: str) -> bool:
+        return host in self._hosts or _PORT.sub("", host) in self._hosts
+
+
+class _Passage:
+    """One request on its way: what its log line needs, and its answer's headers."""
+
+    def __init__(self, scope: HTTPScope, send: Send) -> None:
+        self._scope: Any = scope
+        self._send = send
+        self._began = time.perf_counter()
+        self._status = 0
+        self._method = scope["method"]
+        self._is_head = self._method == "HEAD"
+        self._state = self._scope["state"] = {**scope.get("state", {}), "request_id": secrets.token_hex(16)}
+        if self._is_head:
+            self._scope["method"] = "GET"
+
+    async def send(self, message: Message) -> None:
+        """Pass one message of the answer on."""
+        if message["type"] == "http.response.start":
+            self._status = message["status"]
+            message["headers"] = self._headers(message["headers"])
+        elif message["type"] == "http.response.body" and self._is_head:
+            message = {**message, "body": b""}
+        await self._send(message)
+
+    async def refuse(self, told: Told) -> None:
+        """Answer with a problem, past the app."""
+        body = json.encode(problem_of(told, f"urn:quoting:request:{self._state['request_id']}"))
+        headers = [
+            (b"content-type", PROBLEM_JSON.encode()),
+            (b"content-length", str(len(body)).encode()),
+            *((name.lower().encode(), value.encode()) for name, value in told.headers.items()),
+        ]
+        start: Any = {"type": "http.response.start", "status": TYPES[told.name].status, "headers": headers}
+        await self.send(start)
+        await self.send({"type": "http.response.body", "body": body, "more_body": False})
+
+    def _headers(self, told: Iterable[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
+        headers = list(told)
+        names = {name.lower() for name, _ in headers}
+        headers.extend((name, value) for name, value in SECURITY if name not in names)
+        headers.append((b"request-id", self._state["request_id"].encode()))
+        return headers
+
+    def log(self) -> None:
+        """One line: which operation, for which key, how it ended, how long it took."""
+        failure = self._state.get("failure")
+        LOG.log(
+            logging.ERROR if failure or self._status >= 500 else logging.INFO,
+            "request",
+            extra={
+                "told": {
+                    "request": self._state["request_id"],
+                    "method": self._method if self._method in _PASSED else "another",
+                    "operation": self._state.get("operation", ""),
+                    "credential": self._state.get("credential", ""),
+                    "status": self._status,
+                    "ms": round((time.perf_counter() - self._began) * 1000, 1),
+                }
+            },
+            exc_info=failure,
+        )
+
+
+def _by_name(headers: Iterable[tuple[bytes, bytes]]) -> dict[bytes, bytes]:
+    return {name.lower(): value for name, value in headers}
+
+
+def _names_secret(scope: HTTPScope) -> bool:
+    told = unquote(scope["query_string"].decode("latin-1"))
+    names = {part.partition("=")[0].strip().lower() for part in told.split("&")}
+    return bool(names & set(_SECRET_NAMES)) or holds_secret(told) or holds_secret(unquote(scope["path"]))

@@ -1,0 +1,1 @@
+"""The API, asked as a client would."""
