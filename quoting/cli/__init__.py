@@ -22,6 +22,7 @@ import click
 from quoting.cli.book import book
 from quoting.cli.comparing import compare, risk, what_if
 from quoting.cli.explain import difference, explain
+from quoting.cli.serve import serve
 from quoting.errors import (
     BookError,
     DocumentError,
@@ -206,6 +207,7 @@ def docket(
 for owners_command in (explain, difference, compare, what_if, risk):
     commands.add_command(owners_command)
 commands.add_command(book)
+commands.add_command(serve)
 
 _MEASURES = ("gutter", "trim", "margins", "gripper", "bleed", "blade")
 
@@ -308,17 +310,6 @@ def demo(out: Path, on: datetime.datetime | None) -> None:
     from quoting.cli.demo import run_demo
 
     sys.exit(run_demo(out, on.date() if on else None))
-
-
-@commands.command()
-@_card_option
-@click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True)
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
-def serve(card_path: Path, port: int, host: str) -> None:
-    """Serve the API. It asks for no key yet: keep it on this machine."""
-    from quoting.cli.serve import run_server
-
-    run_server(card_path, host=host, port=port)
 
 
 @commands.group()
