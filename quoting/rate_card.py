@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -25,12 +25,12 @@ from quoting.bench.washing_up import CLEAN, WashingUpRates
 from quoting.errors import Fault, InputError, RateCardError, shown
 from quoting.money import round_amount, round_rate
 from quoting.numbers import in_engine_context
+from quoting.offer import Offer
 from quoting.operations import OperationRates
 from quoting.shop import (
     Count,
     CountOrNone,
     Fount,
-    Impression,
     Ink,
     Machine,
     MachineYear,
@@ -153,7 +153,8 @@ class Limits(Struct, frozen=True, forbid_unknown_fields=True):
     """
     Bounds of good practice that the shop holds to.
 
-    ``die_web``: board left between two pieces that a die cuts out of one sheet.
+    ``die_web``: board left between two pieces that a die cuts out of one sheet. ``thinnest_turned``:
+    thinner sheets are not turned to print both sides from one form.
     """
 
     bleed: Length
@@ -162,6 +163,7 @@ class Limits(Struct, frozen=True, forbid_unknown_fields=True):
     force_warning: Share
     thin_stock: Length
     die_web: Length = field(default_factory=lambda: Length("3 mm"))
+    thinnest_turned: Length = field(default_factory=lambda: Length("0 mm"))
 
 
 class Rounding(Struct, frozen=True, forbid_unknown_fields=True):
@@ -273,21 +275,6 @@ class Tax(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
         """What a purchase costs the shop, from a price with or without tax in it."""
         net = paid / (1 + self.input_rate) if includes_tax else paid
         return net if self.standing == "input tax reclaimed" else net * (1 + self.input_rate)
-
-
-class Offer(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """What the public form may ask for, and who issues the quotation."""
-
-    name: Name
-    stocks: Annotated[tuple[Name, ...], Meta(min_length=1)]
-    inks: Annotated[tuple[Name, ...], Meta(min_length=1)]
-    impressions: Annotated[tuple[Impression, ...], Meta(min_length=1)]
-    forms: Annotated[tuple[Name, ...], Meta(min_length=1)]
-    finishing: tuple[Name, ...] = ()
-    most_colours_a_side: Count
-    least_quantity: Count
-    greatest_quantity: Count
-    issued: Literal["at once", "by the owner"]
 
 
 class RateCard(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -524,12 +511,51 @@ def _finishing_faults(card: RateCard) -> Iterator[Fault]:
 
 
 def _offer_faults(card: RateCard) -> Iterator[Fault]:
-    kinds = dict.fromkeys(tag_of(rates) for rates in card.finishing)
+    keys = [offer.key for offer in card.offers]
     for place, offer in enumerate(card.offers):
-        for names, known, key in (
-            (offer.stocks, card.stocks, "stocks"),
-            (offer.inks, card.inks, "inks"),
-            (offer.finishing, kinds, "finishing"),
-        ):
-            for name in names:
-                yield from _known(f"offers[{place}].{key}", known, name)
+        where = f"offers[{place}]"
+        if not keys[place] or keys.index(keys[place]) != place:
+            yield Fault(f"{where}.name", "a name of its own, in letters or digits", repr(offer.name))
+        for key, known in _names_of_offers(card).items():
+            for name in getattr(offer, key):
+                yield from _known(f"{where}.{key}", known, name)
+        if offer.plate_supplier is not None:
+            yield from _known(f"{where}.plate_supplier", card.plate_suppliers, offer.plate_supplier)
+        if "plate" in offer.forms and not card.plate_suppliers:
+            yield Fault(f"{where}.forms", "forms that the card can make: it has no plate supplier", "'plate'")
+        if card.handling.orders:
+            yield from _known(f"{where}.order", card.handling.orders, offer.order)
+        yield from _piece_faults(where, offer, card)
+
+
+def _names_of_offers(card: RateCard) -> dict[str, Mapping[str, Any]]:
+    return {
+        "stocks": card.stocks,
+        "inks": card.inks,
+        "founts": card.founts,
+        "delivery": card.delivery,
+        "finishing": dict.fromkeys(tag_of(rates) for rates in card.finishing),
+    }
+
+
+def _piece_faults(where: str, offer: Offer, card: RateCard) -> Iterator[Fault]:
+    kinds = dict.fromkeys(tag_of(rates) for rates in card.finishing)
+    for place, size in enumerate(offer.sizes):
+        here = f"{where}.sizes[{place}]"
+        for name in size.stocks:
+            yield from _known(f"{here}.stocks", dict.fromkeys(offer.stocks), name)
+        for name in size.envelopes:
+            yield from _known(f"{here}.envelopes", card.stocks, name)
+        yield from _work_faults(f"{here}.work", size.work, kinds)
+        if size.folds:
+            yield from _known(f"{here}.folds", dict.fromkeys(offer.finishing), "folding")
+    for place, extra in enumerate(offer.extras):
+        yield from _work_faults(f"{where}.extras[{place}].work", extra.work, kinds)
+    for place, piece in enumerate(offer.pieces):
+        if piece.stock is not None:
+            yield from _known(f"{where}.pieces[{place}].stock", card.stocks, piece.stock)
+
+
+def _work_faults(where: str, work: Iterable[Any], kinds: Mapping[str, Any]) -> Iterator[Fault]:
+    for place, asked in enumerate(work):
+        yield from _known(f"{where}[{place}].kind", kinds, tag_of(asked))

@@ -1,0 +1,178 @@
+"""What a choice costs a visitor, with the next quantities and what a hundred more would be; nothing is kept."""
+
+from __future__ import annotations
+
+import datetime
+from decimal import Decimal
+
+from msgspec import Struct
+
+from quoting.errors import JobError, NoPlanError, NotPricedError
+from quoting.estimate import Answer, Estimate, answer_of, estimate_job, figures_of
+from quoting.job import Job
+from quoting.money import unit_price
+from quoting.numbers import in_engine_context
+from quoting.offer import Offer
+from quoting.offers.choice import ADVISE_ME, Choice
+from quoting.offers.chosen import Chosen, way_of
+from quoting.offers.jobs import job_from_choice
+from quoting.offers.offered import offer_by_key
+from quoting.planning.prepared import PreparedJob
+from quoting.pricing import Price
+from quoting.rate_card import RateCard
+
+NEXT_QUANTITIES = 2
+# What the shop must look out or look at before it is bound by a price.
+_TO_BE_SEEN = ("same as last time", "own plate")
+
+
+class AskedPrice(Struct, frozen=True, kw_only=True):
+    """
+    One quantity asked for.
+
+    ``each`` is the printed price of one; ``hundred_more`` what a hundred more, ordered together, would
+    add to the printed price. ``in_time`` says whether the day it is needed can be met; where it cannot, and
+    a rush is offered, ``rush_ready_on`` and ``rush_adds`` say what a rush would do.
+    """
+
+    quantity: int
+    net: Decimal
+    tax: Decimal
+    total: Decimal
+    deposit: Decimal
+    each: Decimal
+    hundred_more: Decimal
+    ready_on: datetime.date
+    in_time: bool
+    rush_ready_on: datetime.date | None = None
+    rush_adds: Decimal | None = None
+
+
+class NextPrice(Struct, frozen=True, kw_only=True):
+    """A usual quantity over those asked for, for whoever may want more."""
+
+    quantity: int
+    net: Decimal
+    tax: Decimal
+    total: Decimal
+    each: Decimal
+
+
+class Prices(Struct, frozen=True, kw_only=True):
+    """The prices of a choice. ``tax_included``: whether the printed prices have the tax in them."""
+
+    product: str
+    currency: str
+    tax_name: str
+    tax_included: bool
+    valid_until: datetime.date
+    issued: str
+    stock: str
+    options: tuple[AskedPrice, ...]
+    next: tuple[NextPrice, ...]
+
+
+@in_engine_context
+def prices_of(choice: Choice, card: RateCard, *, on: datetime.date) -> Prices:
+    """
+    What a choice costs on a day.
+
+    Raises:
+        NotOfferedError: it is outside the offer.
+        NotPricedError: no price can be worked out; it may be sent as an enquiry.
+    """
+    job, offer = job_from_choice(choice, card, on=on), offer_by_key(choice.product, card)
+    try:
+        prepared = PreparedJob(job, card)
+        asked = tuple(_asked(answer_of(prepared, one, on), offer) for one in job.quantities)
+        further = tuple(_next(prepared, one, on) for one in _next_quantities(choice, offer))
+    except (NoPlanError, JobError) as error:
+        raise NotPricedError(_reasons(error)) from error
+    return Prices(
+        product=offer.key,
+        currency=card.region.currency,
+        tax_name=card.tax.name,
+        tax_included=card.tax.prices_include_tax,
+        valid_until=on + datetime.timedelta(days=card.pricing.valid_days),
+        issued="at once" if issued_at_once(choice, offer) else "by the owner",
+        stock=Chosen(choice, offer, card).stock,
+        options=asked,
+        next=further,
+    )
+
+
+def quote_choice(choice: Choice, card: RateCard, *, on: datetime.date) -> Estimate:
+    """
+    The estimate of a choice, for the book: its quotation has the prices that ``prices_of`` tells.
+
+    Raises:
+        NotOfferedError: it is outside the offer.
+        NotPricedError: no price can be worked out; it may be sent as an enquiry.
+    """
+    job: Job = job_from_choice(choice, card, on=on)
+    try:
+        return estimate_job(job, card, on=on)
+    except (NoPlanError, JobError) as error:
+        raise NotPricedError(_reasons(error)) from error
+
+
+def issued_at_once(choice: Choice, offer: Offer) -> bool:
+    """
+    Whether a quotation goes out without the owner's look.
+
+    The offer must say so, and nothing may be left to the shop: no stock to advise, no plate of an earlier job or of
+    the client's own.
+    """
+    sides = [choice.front, *([choice.back] if choice.back else []), *(one.front for one in choice.pieces)]
+    if choice.envelope is not None and choice.envelope.front is not None:
+        sides.append(choice.envelope.front)
+    left = choice.stock == ADVISE_ME or any(way_of(side, offer) in _TO_BE_SEEN for side in sides)
+    return offer.issued == "at once" and not left
+
+
+def _next_quantities(choice: Choice, offer: Offer) -> list[int]:
+    """The offer's usual quantities next over the greatest asked for."""
+    return [one for one in offer.quantities if one > max(choice.quantities)][:NEXT_QUANTITIES]
+
+
+def _asked(answer: Answer, offer: Offer) -> AskedPrice:
+    price, late = answer.price, answer.late
+    rush_ready_on, rush_adds = (late.rush_ready_on, late.rush_costs) if late and offer.rush else (None, None)
+    return AskedPrice(
+        quantity=answer.quantity,
+        net=price.net,
+        tax=price.total - price.net,
+        total=price.total,
+        deposit=price.deposit,
+        each=_each(price, answer.quantity),
+        hundred_more=answer.run_on,
+        ready_on=answer.ready_on,
+        in_time=late is None,
+        rush_ready_on=rush_ready_on,
+        rush_adds=rush_adds,
+    )
+
+
+def _next(prepared: PreparedJob, quantity: int, on: datetime.date) -> NextPrice:
+    price = figures_of(prepared, quantity, on).price
+    return NextPrice(
+        quantity=quantity,
+        net=price.net,
+        tax=price.total - price.net,
+        total=price.total,
+        each=_each(price, quantity),
+    )
+
+
+def _each(price: Price, quantity: int) -> Decimal:
+    """The printed price of one of them, or of one set, delivery left out."""
+    goods = sum((item.price for item in price.items), Decimal(0))
+    return unit_price(goods, quantity)
+
+
+def _reasons(error: NoPlanError | JobError) -> list[str]:
+    """Why it cannot be priced, as far as a visitor may know: a reason of one press alone is the shop's own."""
+    if isinstance(error, JobError):
+        return [f"{fault.where}: expected {fault.expected}" for fault in error.faults]
+    reason = error.refusals.get("every press", "no press here takes it in this size, on this stock and as deep")
+    return [f"{error.part}: {reason}"]
