@@ -23,6 +23,7 @@ def said() -> Iterator[tuple[str, int, str | tuple[str, ...]]]:
     """Every message of the code and of the templates: file, line, text."""
     sources = (
         (ROOT / "quoting", [("**.py", "python")]),
+        (ROOT / "api", [("**.py", "python")]),
         *((packaged("pdf_templates") / name, [("**.html", "jinja2")]) for name in DOCUMENTS),
     )
     for folder, methods in sources:
