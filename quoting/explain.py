@@ -109,14 +109,17 @@ class _Explanation:
     def total(self) -> Node:
         price = self.option.price
         taxes = tuple(self._tax(line) for line in price.tax)
+        off = (self._rounding(price.rounding),) if price.rounding else ()
         told = f"{self.option.quantity:,} of them: {'; '.join(self.option.ways)}"
-        return self._sum("Total", price.total, self.currency, (self._net(), *taxes), told)
+        return self._sum("Total", price.total, self.currency, (self._net(), *taxes, *off), told)
+
+    def _rounding(self, amount: Decimal) -> Node:
+        told = "no base and its tax, both rounded, make this price exactly"
+        return Node(label="Rounding", amount=amount, unit=self.currency, sentence=told)
 
     def _tax(self, line: TaxLine) -> Node:
         rate = plain(line.rate, places=6)
         worked = f"{plain(line.base)} × {rate}"
-        if self.option.price.tax_included:
-            worked = f"{plain(line.base + line.tax)} with it × {rate} / (1 + {rate})"
         told = f"{worked}, {line.reason}" if line.reason else worked
         return Node(label=self.card.tax.name, amount=line.tax, unit=self.currency, sentence=told)
 

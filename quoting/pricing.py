@@ -56,6 +56,11 @@ class Price(Struct, frozen=True, kw_only=True, omit_defaults=True):
     commission: Decimal
 
     @property
+    def rounding(self) -> Decimal:
+        """What a total with the tax in it is off base and tax: a coin by category and rate at most, else nothing."""
+        return self.total - self.net - _sum(line.tax for line in self.tax)
+
+    @property
     def margin(self) -> Decimal:
         """Share of the net price that is not cost; fee and commission count as cost."""
         cost = self.cost + self.payment_fee + self.commission
@@ -430,8 +435,9 @@ def _priced(running: _Running, fee: Decimal, commission: Decimal) -> Price:
         prices, delivery = _with_tax_in(running)
     amounts = [taxed.on(price) for taxed, price in zip(taxes_of_items, prices, strict=True)]
     taxes = tax_lines([*amounts, *delivery], currency, included=included)
-    net = _sum([line.base for line in taxes])
-    total = net + _sum([line.tax for line in taxes])
+    net = _sum(line.base for line in taxes)
+    asked = _sum(one.amount for one in [*amounts, *delivery])
+    total = asked if included else net + _sum(line.tax for line in taxes)
     rules = list(running.rules)
     if net != running.net:
         rules.append(
@@ -468,24 +474,34 @@ def _with_tax_in(running: _Running) -> tuple[list[Decimal], list[TaxedAmount]]:
     rates = [taxed.rate for taxed in _taxes_of_items(running)]
     gross = [price * (1 + rate) for price, rate in zip(running.item_prices, rates, strict=True)]
     if running.card.pricing.rounding.of == "unit price":
-        prices = _by_unit(running, gross, up=running.card.pricing.rounding.way == "up")
-        if _net_of(running, prices) < running.floor:
-            prices = _by_unit(running, gross, up=True)
-        return prices, delivery
+        return _units_with_tax_in(running, gross, delivery), delivery
     sent = _sum(one.amount for one in delivery)
     goods = _to_step(running, _sum(gross) + sent, Decimal(0)) - sent
     prices = list(spread(running.rounded(goods), running.item_prices, running.currency))
     step = running.card.pricing.rounding.step
-    while _net_of(running, prices) < running.floor:
+    while _net_of(running, prices, delivery) < running.floor:
         goods = to_next_step(goods + sent + step, step, up=True) - sent
         prices = list(spread(running.rounded(goods), running.item_prices, running.currency))
     return prices, delivery
 
 
-def _net_of(running: _Running, printed: Sequence[Decimal]) -> Decimal:
+def _units_with_tax_in(running: _Running, gross: list[Decimal], delivery: Sequence[TaxedAmount]) -> list[Decimal]:
+    """Printed prices, each unit price at the card's step: a step more of each where they miss the floor."""
+    step = running.card.pricing.rounding.step
+    prices = _by_unit(running, gross, up=running.card.pricing.rounding.way == "up")
+    if _net_of(running, prices, delivery) < running.floor:
+        prices = _by_unit(running, gross, up=True)
+    while _net_of(running, prices, delivery) < running.floor:
+        prices = [
+            price + running.rounded(step * pieces) for price, pieces in zip(prices, running.pieces, strict=True)
+        ]
+    return prices
+
+
+def _net_of(running: _Running, printed: Sequence[Decimal], delivery: Sequence[TaxedAmount]) -> Decimal:
     """What prices with tax in them leave once it is backed out, delivery with them."""
     amounts = [taxed.on(price) for taxed, price in zip(_taxes_of_items(running), printed, strict=True)]
-    return running.delivery + _sum(line.base for line in tax_lines(amounts, running.currency, included=True))
+    return _sum(line.base for line in tax_lines([*amounts, *delivery], running.currency, included=True))
 
 
 def with_deposit(price: Price, paid_before: Decimal) -> Price:

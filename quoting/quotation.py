@@ -64,6 +64,11 @@ class QuotedOption(Struct, frozen=True, kw_only=True):
     run_on: Decimal
     ready_on: datetime.date
 
+    @property
+    def rounding(self) -> Decimal:
+        """What a total with the tax in it is off base and tax (EN 16931, BT-114): a coin or nothing."""
+        return self.total - self.net - sum((tax.tax for tax in self.taxes), Decimal(0))
+
 
 class Quotation(Struct, frozen=True, kw_only=True):
     """

@@ -52,18 +52,16 @@ class TaxLine(Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 def tax_lines(amounts: Sequence[TaxedAmount], currency: str, *, included: bool) -> tuple[TaxLine, ...]:
     """
-    Tax by category and rate, highest rate first.
+    Tax by category and rate, highest rate first: its rate of the base, rounded (BR-CO-17).
 
     Args:
-        included: Whether the amounts hold the tax already; it is then backed out by rate.
+        included: Whether the amounts hold the tax already. The base is then what they are less it, rounded;
+            base and tax may be a coin off the amounts, since not every sum is a base with its tax.
     """
     lines = []
     for kind, summed in _summed(amounts).items():
-        if included:
-            tax = round_amount(summed * kind.rate / (1 + kind.rate), currency)
-            base = summed - tax
-        else:
-            tax, base = round_amount(summed * kind.rate, currency), summed
+        base = round_amount(summed / (1 + kind.rate) if included else summed, currency)
+        tax = round_amount(base * kind.rate, currency)
         lines.append(TaxLine(rate=kind.rate, base=base, tax=tax, category=kind.category, reason=kind.reason))
     return tuple(lines)
 
@@ -132,20 +130,8 @@ def document_totals(
         *(TaxedAmount(-one.amount, one.rate, one.category, one.reason) for one in allowances),
         *charges,
     ]
-    nets = _without_tax(signed, currency) if included else [one.amount for one in signed]
-    bases = _summed(
-        TaxedAmount(net, one.rate, one.category, one.reason) for net, one in zip(nets, signed, strict=True)
-    )
-    taxes = tuple(
-        TaxLine(
-            rate=kind.rate,
-            base=_coins(base, currency),
-            tax=round_amount(base * kind.rate, currency),
-            category=kind.category,
-            reason=kind.reason,
-        )
-        for kind, base in bases.items()
-    )
+    taxes = tax_lines(signed, currency, included=included)
+    nets = _without_tax(signed, taxes, currency) if included else [one.amount for one in signed]
     first, last = len(lines), len(lines) + len(allowances)
     parts = (nets[:first], [-net for net in nets[first:last]], nets[last:])
     line_nets, allowed, charged = (tuple(_coins(net, currency) for net in part) for part in parts)
@@ -175,15 +161,14 @@ def _coins(amount: Decimal, currency: str) -> Decimal:
     return round_amount(amount, currency)
 
 
-def _without_tax(amounts: Sequence[TaxedAmount], currency: str) -> list[Decimal]:
-    """Each amount less its tax: rounded so that a category's bases add up to its sum less tax, rounded once."""
+def _without_tax(amounts: Sequence[TaxedAmount], taxes: Iterable[TaxLine], currency: str) -> list[Decimal]:
+    """Each amount less its tax, rounded so that those of a category and rate add up to its base."""
     nets = [Decimal(0)] * len(amounts)
-    for kind in _summed(amounts):
+    for line in taxes:
         places = [
-            place for place, one in enumerate(amounts) if (one.rate, one.category) == (kind.rate, kind.category)
+            place for place, one in enumerate(amounts) if (one.rate, one.category) == (line.rate, line.category)
         ]
-        exact = [amounts[place].amount / (1 + kind.rate) for place in places]
-        base = round_amount(sum(exact, Decimal(0)), currency)
-        for place, net in zip(places, fitted(exact, base, currency), strict=True):
+        exact = [amounts[place].amount / (1 + line.rate) for place in places]
+        for place, net in zip(places, fitted(exact, line.base, currency), strict=True):
             nets[place] = net
     return nets

@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import math
 import random
+from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
@@ -33,6 +34,7 @@ RATES: tuple[tuple[str, Category], ...] = (
     ("0", "zero"),
     ("0", "exempt"),
     ("0", "reverse charge"),
+    ("0", "outside scope"),
 )
 MONEY_MODULES = (
     "money.py",
@@ -74,43 +76,66 @@ def random_document(
     return currency, amounts(chance.randint(1, 50)), extras[:cut], extras[cut:]
 
 
+Kind = tuple[Fraction, str]
+
+
+def expected_taxes(
+    signed: Sequence[tuple[Fraction, Kind]], currency: str, *, included: bool
+) -> dict[Kind, tuple[Fraction, Fraction]]:
+    """Base and tax of each rate and category, from the amounts alone: the base is what is summed less its tax."""
+    sums: dict[Kind, Fraction] = {}
+    for amount, kind in signed:
+        sums[kind] = sums.get(kind, Fraction(0)) + amount
+    bases = {kind: coins(whole / (1 + kind[0]), currency) if included else whole for kind, whole in sums.items()}
+    return {kind: (base, coins(base * kind[0], currency)) for kind, base in bases.items()}
+
+
 def assert_rules_hold(chance: random.Random, *, included: bool) -> None:
     currency, lines, allowances, charges = random_document(chance)
     paid = random_amount(chance, currency)
+    coin = Fraction(1, 10 ** PLACES[currency])
 
     found = document_totals(lines, currency, allowances=allowances, charges=charges, included=included, paid=paid)
 
-    nets = [Fraction(one) for one in (*found.lines, *(-one for one in found.allowances), *found.charges)]
-    asked = [*lines, *allowances, *charges]
-    if not included:
-        assert nets == [Fraction(one.amount) for one in lines] + [-Fraction(one.amount) for one in allowances] + [
-            Fraction(one.amount) for one in charges
-        ]
-    bases: dict[tuple[Fraction, str], Fraction] = {}
-    for net, one in zip(nets, asked, strict=True):
-        key = (Fraction(one.rate), one.category)
-        bases[key] = bases.get(key, Fraction(0)) + net
-    assert {(Fraction(line.rate), line.category): Fraction(line.base) for line in found.taxes} == bases  # BR-S-08
-    for line in found.taxes:
-        assert Fraction(line.tax) == coins(Fraction(line.base) * Fraction(line.rate), currency)  # BR-CO-17
-    sums = [Fraction(sum(part)) for part in (found.lines, found.allowances, found.charges)]
+    asked: list[tuple[Fraction, Kind]] = [
+        (Fraction(one.amount), (Fraction(one.rate), one.category)) for one in (*lines, *charges)
+    ]
+    asked += [(-Fraction(one.amount), (Fraction(one.rate), one.category)) for one in allowances]
+    nets = [Fraction(one) for one in (*found.lines, *found.charges, *(-one for one in found.allowances))]
+    assert len(nets) == len(asked)
+    for net, (amount, (rate, _)) in zip(nets, asked, strict=True):
+        if included:
+            assert abs(net - amount / (1 + rate)) < coin
+        else:
+            assert net == amount
+    expected = expected_taxes(asked, currency, included=included)
+    told = {
+        (Fraction(line.rate), str(line.category)): (Fraction(line.base), Fraction(line.tax)) for line in found.taxes
+    }
+    assert told == expected  # BR-S-08, BR-CO-17
+    of_kind: dict[Kind, Fraction] = {}
+    for net, (_, kind) in zip(nets, asked, strict=True):
+        of_kind[kind] = of_kind.get(kind, Fraction(0)) + net
+    assert {kind: base for kind, (base, _) in expected.items()} == of_kind  # BR-S-08: lines add up to their base
+    sums = [sum(map(Fraction, part), Fraction(0)) for part in (found.lines, found.allowances, found.charges)]
     assert [
         Fraction(found.lines_sum),
         Fraction(found.allowances_sum),
         Fraction(found.charges_sum),
-    ] == sums  # 10 to 12
-    assert Fraction(found.net) == sums[0] - sums[1] + sums[2]  # BR-CO-13
-    assert Fraction(found.tax) == sum(Fraction(line.tax) for line in found.taxes)  # BR-CO-14
-    assert found.total == found.net + found.tax  # BR-CO-15
-    assert found.payable == found.total - found.paid + found.rounding  # BR-CO-16
+    ] == sums  # BR-CO-10 to 12
+    net, tax = sums[0] - sums[1] + sums[2], sum((tax for _, tax in expected.values()), Fraction(0))
+    assert Fraction(found.net) == net  # BR-CO-13
+    assert Fraction(found.tax) == tax  # BR-CO-14
+    assert Fraction(found.total) == net + tax  # BR-CO-15
+    assert Fraction(found.payable) == net + tax - Fraction(paid) + Fraction(found.rounding)  # BR-CO-16
     if included:
-        gross = sum(one.amount for one in lines + charges) - sum(one.amount for one in allowances)
-        assert found.payable == gross - paid
-        assert abs(Fraction(found.rounding)) <= len(found.taxes) * Fraction(1, 10 ** PLACES[currency])
+        assert Fraction(found.payable) == sum((amount for amount, _ in asked), Fraction(0)) - Fraction(paid)
+        assert abs(Fraction(found.rounding)) <= len(found.taxes) * coin
     else:
         assert found.rounding == 0
     every = (found.lines_sum, found.net, found.tax, found.total, found.payable, found.rounding, *found.lines)
     assert {one.as_tuple().exponent for one in every} == {-PLACES[currency]}
+    assert not any(one.is_signed() and not one for one in every)
 
 
 @pytest.mark.parametrize("part", range(4))

@@ -18,7 +18,7 @@ from xml.sax.saxutils import escape, quoteattr
 from quoting.errors import UnfitTextError
 from quoting.money import spread
 from quoting.numbers import in_engine_context, plain
-from quoting.quotation import Quotation, QuotedOption, QuotedTax
+from quoting.quotation import Quotation, QuotedOption
 from quoting.reader import to_json
 
 _NAMESPACES = (
@@ -69,13 +69,14 @@ def _document(quotation: Quotation) -> Iterator[Node]:
     yield _group("BuyerCustomerParty", [_group("Party", list(_buyer(quotation)))])
     yield from _delivery(quotation)
     yield from _terms(quotation)
-    yield _tax_total(first.taxes, quotation)
+    yield _tax_total(first, quotation)
     yield _group(
         "QuotedMonetaryTotal",
         [
             _amount("LineExtensionAmount", first.net, quotation),
             _amount("TaxExclusiveAmount", first.net, quotation),
-            _amount("TaxInclusiveAmount", first.total, quotation),
+            _amount("TaxInclusiveAmount", first.total - first.rounding, quotation),
+            *([_amount("PayableRoundingAmount", first.rounding, quotation)] if first.rounding else []),
             _amount("PayableAmount", first.total, quotation),
         ],
     )
@@ -134,7 +135,7 @@ def _line(quotation: Quotation) -> Iterator[Node]:
     yield _basic("ID", "1")
     yield _basic("Quantity", str(first.quantity), unitCode=_UNITS[quotation.sold_by])
     yield _amount("LineExtensionAmount", first.net, quotation)
-    yield _amount("TotalTaxAmount", first.total - first.net, quotation)
+    yield _amount("TotalTaxAmount", _tax_of(first), quotation)
     yield _group("LineItem", list(_option(first, 1, quotation)))
     for place, option in enumerate(others, start=2):
         yield _group("AlternativeLineItem", list(_option(option, place, quotation)))
@@ -144,11 +145,11 @@ def _option(option: QuotedOption, place: int, quotation: Quotation) -> Iterator[
     yield _basic("ID", str(place))
     yield _basic("Quantity", str(option.quantity), unitCode=_UNITS[quotation.sold_by])
     yield _amount("LineExtensionAmount", option.net, quotation)
-    yield _amount("TotalTaxAmount", option.total - option.net, quotation)
+    yield _amount("TotalTaxAmount", _tax_of(option), quotation)
     yield _group("Delivery", [_group("EstimatedDeliveryPeriod", [_basic("EndDate", option.ready_on.isoformat())])])
     yield _group("Item", list(_option_as_item(option, quotation)))
     yield from _sub_lines(option, place, quotation)
-    yield _tax_total(option.taxes, quotation)
+    yield _tax_total(option, quotation)
 
 
 def _option_as_item(option: QuotedOption, quotation: Quotation) -> Iterator[Node]:
@@ -191,10 +192,13 @@ def _sub_lines(option: QuotedOption, place: int, quotation: Quotation) -> Iterat
         )
 
 
-def _tax_total(taxes: tuple[QuotedTax, ...], quotation: Quotation) -> Node:
-    whole = sum((tax.tax for tax in taxes), Decimal(0))
-    children = [_amount("TaxAmount", whole, quotation)]
-    for tax in taxes:
+def _tax_of(option: QuotedOption) -> Decimal:
+    return sum((tax.tax for tax in option.taxes), Decimal(0))
+
+
+def _tax_total(option: QuotedOption, quotation: Quotation) -> Node:
+    children = [_amount("TaxAmount", _tax_of(option), quotation)]
+    for tax in option.taxes:
         scheme = _group("TaxScheme", [_basic("Name", quotation.tax_name)])
         category = [_basic("ID", tax.code), _basic("Percent", plain(tax.rate * 100))]
         category += [_basic("TaxExemptionReason", tax.reason)] if tax.reason else []

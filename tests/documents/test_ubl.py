@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import random
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 import pytest
@@ -49,19 +49,32 @@ def checked(quotation: Quotation) -> list[str]:
         faults.append("no ID")
     totals = root.find(f"{CAC}QuotedMonetaryTotal")
     first = quotation.options[0]
-    faults += _differences(totals, {"TaxExclusiveAmount": first.net, "PayableAmount": first.total})
+    taxed = sum((tax.tax for tax in first.taxes), Decimal(0))
+    faults += _differences(
+        totals,
+        {"TaxExclusiveAmount": first.net, "TaxInclusiveAmount": first.net + taxed, "PayableAmount": first.total},
+    )
+    assert totals is not None
+    rounding = Decimal(totals.findtext(f"{CBC}PayableRoundingAmount") or 0)
+    if rounding != first.total - first.net - taxed or (rounding and not quotation.tax_included):
+        faults.append(f"a rounding of {rounding}")
     if root.find(f".//{CBC}PrepaidAmount") is not None:
         faults.append("a deposit that is not paid yet")
     line = root.find(f"{CAC}QuotationLine")
     assert line is not None
     items = [*line.findall(f"{CAC}LineItem"), *line.findall(f"{CAC}AlternativeLineItem")]
     for item, option in zip(items, quotation.options, strict=True):
-        faults += _differences(item, {"LineExtensionAmount": option.net, "TotalTaxAmount": option.total - option.net})
+        taxed = sum((tax.tax for tax in option.taxes), Decimal(0))
+        faults += _differences(item, {"LineExtensionAmount": option.net, "TotalTaxAmount": taxed})
         subs = [_amount(sub, "LineExtensionAmount") for sub in item.findall(f"{CAC}SubLineItem")]
         taxes = [_amount(sub, "TaxAmount") for sub in item.findall(f"{CAC}TaxTotal/{CAC}TaxSubtotal")]
         bases = [_amount(sub, "TaxableAmount") for sub in item.findall(f"{CAC}TaxTotal/{CAC}TaxSubtotal")]
-        if (sum(subs), sum(taxes), sum(bases)) != (option.net, option.total - option.net, option.net):
+        if (sum(subs), sum(taxes), sum(bases)) != (option.net, taxed, option.net):
             faults.append(f"option {option.quantity}: {subs} {taxes} {bases}")
+        rates = [Decimal(node.text) for node in item.findall(f"{CAC}TaxTotal//{CBC}Percent")]
+        for base, tax, rate in zip(bases, taxes, rates, strict=True):  # BR-CO-17
+            if tax != (base * rate / 100).quantize(tax, ROUND_HALF_UP):
+                faults.append(f"option {option.quantity}: {tax} is not {rate} % of {base}")
     return faults
 
 
