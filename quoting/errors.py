@@ -95,6 +95,30 @@ class UnfitTextError(DocumentError):
     """A text holds characters that a document cannot show: no font has them, or XML does not take them."""
 
 
+class ArtworkError(QuotingError):
+    """A file of artwork is refused; the message says what was expected, what was found and where."""
+
+
+class UnfitArtworkError(ArtworkError):
+    """The file is not what it says, or cannot be read, or prints nothing."""
+
+
+class ArtworkTooLargeError(ArtworkError):
+    """The file is over a limit: ``limit`` names it (bytes, pages, pixels, seconds, memory)."""
+
+    def __init__(self, limit: str, expected: str, found: str) -> None:
+        self.limit = limit
+        super().__init__(f"expected artwork of {expected}; found {found}")
+
+
+class ArtworkBusyError(ArtworkError):
+    """As much artwork as may be is being measured already; ask again a little later."""
+
+
+class ArtworkToolError(ArtworkError):
+    """What measures artwork is not installed; the message says how to install it."""
+
+
 class BookError(QuotingError):
     """The quote book refuses something."""
 

@@ -8,10 +8,11 @@ import sys
 
 from msgspec import msgpack
 
-from quoting.documents.children import DONE, LAST_WORDS, REFUSED, read_one, write_one
+from quoting.documents.children import DONE, LAST_WORDS, REFUSED
 from quoting.documents.page import Page
 from quoting.documents.render import render
 from quoting.errors import DocumentError
+from quoting.piped_child import read_one, write_one
 
 _WARMING_UP = Page(html="<html lang=en><title>.</title><p>.", css="")
 

@@ -10,33 +10,29 @@ from __future__ import annotations
 
 import atexit
 import queue
-import subprocess
-import sys
 import threading
 from contextlib import suppress
-from typing import IO
 
 from msgspec import msgpack
 
 from quoting.documents.page import Page
 from quoting.errors import DocumentError, TemplateError, UnfitTextError
+from quoting.piped_child import EndedError, OverdueError, PipedChild
 
 MOST_SECONDS = 15
 MOST_MEMORY_BYTES = 768 * 1024 * 1024
 MOST_PAGES = 200
-LENGTH_BYTES = 8
 DONE, REFUSED, LAST_WORDS = b"+", b"-", b"!"
 _KINDS: dict[str, type[DocumentError]] = {
     kind.__name__: kind for kind in (DocumentError, UnfitTextError, TemplateError)
 }
 
 
-class Child:
+class Child(PipedChild):
     """One rendering process."""
 
     def __init__(self) -> None:
-        command = [sys.executable, "-m", "quoting.documents.child", str(MOST_MEMORY_BYTES)]
-        self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+        super().__init__("quoting.documents.child", str(MOST_MEMORY_BYTES))
         self.pages = 0
 
     def render(self, page: Page, seconds: float) -> bytes:
@@ -47,19 +43,13 @@ class Child:
             DocumentError: what the child said, or that it took too long or ended.
         """
         self.pages += 1
-        overdue = threading.Event()
-        timer = threading.Timer(seconds, self._end_as_overdue, [overdue])
-        timer.start()
         try:
-            answer = self._ask(msgpack.encode(page))
-        finally:
-            timer.cancel()
-        if overdue.is_set():
-            self.end()
-            raise DocumentError(f"expected the page in {seconds:g} s; it took longer and was ended")
-        if answer is None:
-            self.end()
-            raise DocumentError("expected a page within its memory; its process ended before it was done")
+            answer = self.ask(msgpack.encode(page), seconds=seconds)
+        except OverdueError as error:
+            raise DocumentError(f"expected the page in {seconds:g} s; it took longer and was ended") from error
+        except EndedError as error:
+            told = "expected a page within its memory; its process ended before it was done"
+            raise DocumentError(told) from error
         kind, body = answer[:1], answer[1:]
         if kind == DONE:
             return body
@@ -71,30 +61,7 @@ class Child:
     @property
     def is_alive(self) -> bool:
         """Whether it can be asked for another page."""
-        return self._process.poll() is None and self.pages < MOST_PAGES
-
-    def end(self) -> None:
-        """End it, whatever it is doing."""
-        self._process.kill()
-        self._process.wait()
-        for pipe in (self._process.stdin, self._process.stdout):
-            if pipe is not None:
-                with suppress(OSError):
-                    pipe.close()
-
-    def _end_as_overdue(self, overdue: threading.Event) -> None:
-        overdue.set()
-        self._process.kill()
-
-    def _ask(self, body: bytes) -> bytes | None:
-        asked, answered = self._process.stdin, self._process.stdout
-        if asked is None or answered is None:
-            return None
-        try:
-            write_one(asked, body)
-        except OSError:
-            return None
-        return read_one(answered)
+        return self.is_running and self.pages < MOST_PAGES
 
 
 class Children:
@@ -144,23 +111,6 @@ def _other_than(child: Child | None) -> Child:
     if child is not None:
         child.end()
     return Child()
-
-
-def write_one(pipe: IO[bytes], body: bytes) -> None:
-    """One message down a pipe, its length before it."""
-    pipe.write(len(body).to_bytes(LENGTH_BYTES, "big"))
-    pipe.write(body)
-    pipe.flush()
-
-
-def read_one(pipe: IO[bytes]) -> bytes | None:
-    """The next message of a pipe; None where it has ended."""
-    head = pipe.read(LENGTH_BYTES)
-    if len(head) < LENGTH_BYTES:
-        return None
-    length = int.from_bytes(head, "big")
-    body = pipe.read(length)
-    return body if len(body) == length else None
 
 
 _shared: list[Children] = []

@@ -1,0 +1,1 @@
+"""Artwork measured: against exact areas, against general imaging tools, against hostile files."""
