@@ -7,9 +7,10 @@ Every cell is what estimating it alone would give. For the owner: nothing of it 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from itertools import pairwise
+from typing import get_args
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -19,12 +20,13 @@ from quoting.errors import Fault, JobError, MeasureError, NoPlanError, NotOffere
 from quoting.estimate import Figures, client_pieces, figures_of, printed
 from quoting.formulas import formula
 from quoting.job import Item, Job, Part
-from quoting.money import read_amount, smallest_coin, unit_price
+from quoting.money import read_amount, round_amount, smallest_coin, unit_price
 from quoting.numbers import in_engine_context
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.pins import Pin
 from quoting.planning.prepared import PreparedJob
-from quoting.planning.search import way
+from quoting.planning.search import plan_job, way
+from quoting.pricing import Price
 from quoting.rate_card import RateCard
 from quoting.requirements import CostClass
 from quoting.shop import ReadyCut
@@ -40,7 +42,8 @@ class Cell(Struct, frozen=True, kw_only=True):
 
     ``bought`` is what is bought of each stock, in sheets or blanks; ``changed`` says what is not as
     at the quantity before it: the plan, or the packs. ``held_up``: least charge or floor had to lift
-    the price. ``at_price``: what is left after cost, fee and commission at the price asked about.
+    the price. ``a_hundred_more``: what each hundred on the way to the next quantity adds to the price
+    before tax. ``at_price``: what is left after cost, fee and commission at the price asked about.
     """
 
     quantity: int
@@ -63,16 +66,26 @@ class Cell(Struct, frozen=True, kw_only=True):
     bought: tuple[tuple[str, Decimal], ...]
     changed: tuple[str, ...] = ()
     held_up: bool = False
+    a_hundred_more: Decimal | None = None
     at_price: Decimal | None = None
+
+
+class PlanFrom(Struct, frozen=True):
+    """The cheapest way to make each part from a quantity on."""
+
+    quantity: int
+    ways: tuple[str, ...]
 
 
 class Variant(Struct, frozen=True, kw_only=True):
     """
     One size on one stock at one press (or at the cheapest), over the quantities.
 
-    ``cells`` is empty where it cannot be made, and ``refusals`` says why. ``pays_from`` is the least
-    quantity compared from which on neither least charge nor floor lifts the price; ``break_even``
-    answers the price asked about; ``offers`` are larger quantities priced under smaller ones.
+    ``cells`` is empty where it cannot be made, and ``refusals`` says why. ``plans`` are the plans chosen,
+    each with the quantity that it begins at. From ``pays_from`` on neither least charge nor floor lifts the
+    price at any quantity compared. Both are found to the piece, by halving between the two quantities
+    compared that differ. ``break_even`` answers the price asked about; ``offers`` are larger quantities
+    priced under smaller ones.
     """
 
     size: str
@@ -80,6 +93,7 @@ class Variant(Struct, frozen=True, kw_only=True):
     press: str | None
     cells: tuple[Cell, ...] = ()
     refusals: dict[str, str] = {}
+    plans: tuple[PlanFrom, ...] = ()
     pays_from: int | None = None
     break_even: int | None = None
     offers: tuple[str, ...] = ()
@@ -240,7 +254,8 @@ def _variant(
     try:
         check_job(changed, card)
         prepared = PreparedJob(changed, card, (Pin(part=part, press=press),) if press else ())
-        found = _figures(prepared, quantities, on)
+        known = _known_plans(prepared, quantities)
+        found = [figures_of(prepared, quantity, on, plans=known.get(quantity, ())) for quantity in quantities]
     except NoPlanError as error:
         return replace(empty, refusals=error.refusals)
     except NotOfferedError as error:
@@ -249,26 +264,26 @@ def _variant(
     return replace(
         empty,
         cells=cells,
-        pays_from=_pays_from(cells),
+        plans=tuple(_plans(cells, prepared, known)),
+        pays_from=_pays_from(cells, prepared, on),
         break_even=_break_even(prepared, on, price_asked, quantities[-1]) if price_asked else None,
         offers=tuple(offers([(one.quantity, printed(one.price)) for one in found])),
     )
 
 
 MANY_QUANTITIES = 24
+WIDEST_AT_ONCE = 10_000
 
 
-def _figures(prepared: PreparedJob, quantities: Sequence[int], on: datetime.date) -> list[Figures]:
-    """The figures of every quantity; of many quantities of one part, the plans are looked for at once."""
-    plans: Sequence[PartPlan | None] = [None] * len(quantities)
-    if len(prepared.parts) == 1 and len(quantities) >= MANY_QUANTITIES:
-        from quoting.planning.at_once import cheapest_plans  # numpy
+def _known_plans(prepared: PreparedJob, quantities: Sequence[int]) -> dict[int, tuple[PartPlan]]:
+    """The plan by quantity, of a job of one part over many of them: looked for at once, those between them too."""
+    if len(prepared.parts) != 1 or len(quantities) < MANY_QUANTITIES:
+        return {}
+    from quoting.planning.at_once import cheapest_plans  # numpy
 
-        plans = cheapest_plans(prepared, quantities)
-    return [
-        figures_of(prepared, quantity, on, plans=(plan,) if plan else ())
-        for quantity, plan in zip(quantities, plans, strict=True)
-    ]
+    every = range(quantities[0], quantities[-1] + 1)
+    asked = every if len(every) <= WIDEST_AT_ONCE else quantities
+    return {one: (plan,) for one, plan in zip(asked, cheapest_plans(prepared, asked), strict=True) if plan}
 
 
 def _stock_of_size(card: RateCard, name: str, size: Size) -> str:
@@ -299,13 +314,11 @@ def with_part(job: Job, name: str, *, size: Size, stock: str) -> Job:
 
 
 def _cells(found: Sequence[Figures], prepared: PreparedJob, price_asked: PriceAsked | None) -> Iterator[Cell]:
-    before: Cell | None = None
-    for one in found:
-        cell = _cell(one, prepared, price_asked)
-        if before is not None:
-            cell = replace(cell, changed=tuple(_changes(before, cell)))
-        yield cell
-        before = cell
+    cells = [_cell(one, prepared, price_asked) for one in found]
+    more = [*run_ons(cells, prepared.card.region.currency), None]
+    for place, (cell, a_hundred) in enumerate(zip(cells, more, strict=True)):
+        changed = tuple(_changes(cells[place - 1], cell)) if place else ()
+        yield replace(cell, changed=changed, a_hundred_more=a_hundred)
 
 
 def _changes(before: Cell, cell: Cell) -> Iterator[str]:
@@ -320,17 +333,16 @@ _HELD_UP = {"Least charge", "Least charge an item", "Floor"}
 
 def _cell(one: Figures, prepared: PreparedJob, price_asked: PriceAsked | None) -> Cell:
     price, hours = one.price, one.hours
-
-    def cost_of(kind: CostClass) -> Decimal:
-        return sum((line.cost for line in one.lines if line.cost_class == kind), Decimal(0))
-
+    of_class: dict[CostClass, Decimal] = dict.fromkeys(get_args(CostClass), Decimal(0))
+    for line in one.lines:
+        of_class[line.cost_class] += line.cost
     return Cell(
         quantity=one.quantity,
         ways=tuple(way(plan, prepared.card) for plan in one.plans),
         cost=price.cost,
-        labour=cost_of("labour"),
-        materials=cost_of("materials"),
-        bought_in=cost_of("bought-in"),
+        labour=of_class["labour"],
+        materials=of_class["materials"],
+        bought_in=of_class["bought-in"],
         net=price.net,
         tax=price.total - price.net,
         total=price.total,
@@ -345,7 +357,7 @@ def _cell(one: Figures, prepared: PreparedJob, price_asked: PriceAsked | None) -
         bought=tuple(
             (line.what, line.driver) for line in one.lines if line.operation == "Stock" and line.before_printing
         ),
-        held_up=any(rule.rule in _HELD_UP for rule in price.rules),
+        held_up=_is_held_up(price),
         at_price=_left(one, prepared, price_asked) if price_asked else None,
     )
 
@@ -379,14 +391,51 @@ def _net_asked(asked: PriceAsked, job: Job, quantity: int) -> Decimal:
     return asked.amount * sum(client_pieces(item, quantity) for item in job.items)
 
 
-def _pays_from(cells: Sequence[Cell]) -> int | None:
-    """The least quantity compared from which on nothing has to lift the price."""
-    found = None
-    for cell in reversed(cells):
-        if cell.held_up:
-            break
-        found = cell.quantity
-    return found
+def _plans(cells: Sequence[Cell], prepared: PreparedJob, known: Mapping[int, tuple[PartPlan]]) -> Iterator[PlanFrom]:
+    """The plans over the quantities; between two that differ the change is looked for."""
+
+    def between(low: PlanFrom, high: PlanFrom) -> Iterator[PlanFrom]:
+        if low.ways == high.ways:
+            return
+        if high.quantity - low.quantity == 1:
+            yield high
+            return
+        middle = _plan_at((low.quantity + high.quantity) // 2, prepared, known)
+        yield from between(low, middle)
+        yield from between(middle, high)
+
+    compared = [PlanFrom(cell.quantity, cell.ways) for cell in cells]
+    yield compared[0]
+    for low, high in pairwise(compared):
+        yield from between(low, high)
+
+
+def _plan_at(quantity: int, prepared: PreparedJob, known: Mapping[int, tuple[PartPlan]]) -> PlanFrom:
+    plans: Sequence[PartPlan] = known.get(quantity, ())
+    if not plans:
+        plans = [load.plan for load in plan_job(prepared, quantity, recording=False).loads]
+    return PlanFrom(quantity, tuple(way(plan, prepared.card) for plan in plans))
+
+
+def _pays_from(cells: Sequence[Cell], prepared: PreparedJob, on: datetime.date) -> int | None:
+    """The quantity from which on nothing has to lift the price; None where something does at the greatest."""
+    held = [place for place, cell in enumerate(cells) if cell.held_up]
+    if not held:
+        return cells[0].quantity
+    if held[-1] == len(cells) - 1:
+        return None
+    low, high = cells[held[-1]].quantity, cells[held[-1] + 1].quantity
+    while high - low > 1:
+        middle = (low + high) // 2
+        if _is_held_up(figures_of(prepared, middle, on).price):
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _is_held_up(price: Price) -> bool:
+    return any(rule.rule in _HELD_UP for rule in price.rules)
 
 
 def _break_even(prepared: PreparedJob, on: datetime.date, asked: PriceAsked, most: int) -> int | None:
@@ -497,7 +546,8 @@ def two_points(first: tuple[int, Decimal], second: tuple[int, Decimal]) -> TwoPo
     return TwoPoints(fixed=less - run_on * few / 100, run_on_a_hundred=run_on)
 
 
-def run_ons(cells: Sequence[Cell]) -> Iterator[Decimal]:
-    """What a hundred more cost from each quantity compared to the next."""
+def run_ons(cells: Sequence[Cell], currency: str) -> Iterator[Decimal]:
+    """What a hundred more cost before tax from each quantity compared to the next, rounded."""
     for one, other in pairwise(cells):
-        yield two_points((one.quantity, one.net), (other.quantity, other.net)).run_on_a_hundred
+        points = two_points((one.quantity, one.net), (other.quantity, other.net))
+        yield round_amount(points.run_on_a_hundred, currency)

@@ -48,7 +48,7 @@ class RateMemory:
 
     def __init__(self, card: RateCard) -> None:
         self._card = card
-        self.lines: dict[tuple[object, ...], Any] = {}
+        self.lines: dict[object, Any] = {}
         self._minutes: dict[tuple[str, str | None], Decimal] = {}
         self._hours: dict[tuple[str, str | None], Decimal] = {}
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from decimal import Decimal
+from typing import TypeVar
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -102,11 +103,10 @@ def line_items(
         else:
             charges.append(asked)
     remembered = rates or RateMemory(card)
-    lines.extend(_labour_lines(do, labour.values(), card, remembered))
-    for (pot, key), group in draws.items():
-        amount = sum((draw.amount for draw in group), Decimal(0))
-        for bought in BUYERS[pot](do, card, key, amount):
-            lines.append(_purchase_line(do, bought, group, card, items))
+    for group in labour.values():
+        lines.extend(_once(do, remembered, group, lambda group: [_labour_line(do, group, card, remembered)]))
+    for drawn in draws.values():
+        lines.extend(_once(do, remembered, drawn, lambda drawn: _purchase_lines(do, drawn, card, items)))
     lines.extend(_charge_line(do, charge, card) for charge in charges)
     lines.sort(key=_place_in_the_work)
     weights = _weights(requirements) if items > 1 else {}  # one item bears all of it
@@ -147,20 +147,20 @@ def _place_in_the_work(line: LineItem) -> int:
     return _PLACES.get(line.operation, _FINISHING)
 
 
-def _labour_lines(
-    do: Do, groups: Iterable[Sequence[Labour]], card: RateCard, rates: RateMemory
-) -> Iterator[LineItem]:
-    """A line of each group; where nothing is written down, one that was worked out before is taken again."""
-    for group in groups:
-        if do.writes:
-            yield _labour_line(do, group, card, rates)
-            continue
-        first = group[0]
-        asked = tuple((one.what, one.driver, one.minutes) for one in group)
-        key = (first.operation, first.item, first.person, first.machine, first.driver_unit, asked)
-        if key not in rates.lines:
-            rates.lines[key] = _labour_line(do, group, card, rates)
-        yield rates.lines[key]
+_Asked = TypeVar("_Asked", Labour, Draw)
+
+
+def _once(
+    do: Do, rates: RateMemory, group: list[_Asked], work: Callable[[list[_Asked]], list[LineItem]]
+) -> list[LineItem]:
+    """The lines of a group; where nothing is written down, what was worked out before is taken again."""
+    if do.writes:
+        return work(group)
+    key = tuple(group)
+    if key not in rates.lines:
+        rates.lines[key] = work(group)
+    found: list[LineItem] = rates.lines[key]
+    return found
 
 
 def _labour_line(do: Do, group: Sequence[Labour], card: RateCard, rates: RateMemory) -> LineItem:
@@ -195,6 +195,13 @@ def _working_words(asked: Labour) -> str:
     """One share of a labour line: the sentences behind its minutes."""
     worked = "; ".join(f"{step.sentence} = {plain(step.result)}" for step in asked.steps)
     return f"{asked.what}: {worked or f'{plain(asked.minutes)} min'}"
+
+
+def _purchase_lines(do: Do, group: Sequence[Draw], card: RateCard, items: int) -> list[LineItem]:
+    """What one pot comes to, its carriage a line of its own."""
+    amount = sum((draw.amount for draw in group), Decimal(0))
+    bought = BUYERS[group[0].pot](do, card, group[0].key, amount)
+    return [_purchase_line(do, one, group, card, items) for one in bought]
 
 
 def _purchase_line(do: Do, bought: Purchase, group: Sequence[Draw], card: RateCard, items: int) -> LineItem:

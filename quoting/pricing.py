@@ -128,6 +128,7 @@ class _Running:
         self.press_minutes = _sum(line.minutes for line in goods if line.machine in card.presses)
         self.item_costs = _by_item(goods, len(pieces), "cost")
         self.item_prices = list(_by_item(goods, len(pieces), "price"))
+        self.taxed = _taxes_of_items(job, card)
         self.discount = Decimal(0)
         self.rules: list[PriceRule] = []
         self.do = do
@@ -378,9 +379,8 @@ class _Taxed(Struct, frozen=True):
         return TaxedAmount(amount, self.rate, self.category, self.reason)
 
 
-def _taxes_of_items(running: _Running) -> list[_Taxed]:
+def _taxes_of_items(job: Job, card: RateCard) -> list[_Taxed]:
     """Each item's tax: its own kind, the job's, or the card's usual one."""
-    card, job = running.card, running.job
     found = []
     for item in job.items:
         name = item.tax or job.tax
@@ -399,7 +399,7 @@ def _delivery_taxed(running: _Running, delivery: Decimal) -> list[TaxedAmount]:
     if tax.delivery_rate is not None and not running.job.tax:
         return [_Taxed(tax.delivery_rate.in_base_unit).on(delivery)]
     by_tax: dict[_Taxed, Decimal] = {}
-    for taxed, price in zip(_taxes_of_items(running), running.item_prices, strict=True):
+    for taxed, price in zip(running.taxed, running.item_prices, strict=True):
         by_tax[taxed] = by_tax.get(taxed, Decimal(0)) + max(price, Decimal(0))
     shares = spread(delivery, list(by_tax.values()), running.currency)
     return [taxed.on(share) for taxed, share in zip(by_tax, shares, strict=True)]
@@ -407,13 +407,15 @@ def _delivery_taxed(running: _Running, delivery: Decimal) -> list[TaxedAmount]:
 
 def _gross(running: _Running) -> Decimal:
     """What the client pays in all, tax unrounded."""
-    goods = [taxed.on(price) for taxed, price in zip(_taxes_of_items(running), running.item_prices, strict=True)]
+    if len(set(running.taxed)) == 1 and running.card.tax.delivery_rate is None:
+        return running.net * (1 + running.taxed[0].rate)
+    goods = [taxed.on(price) for taxed, price in zip(running.taxed, running.item_prices, strict=True)]
     return _sum(one.amount * (1 + one.rate) for one in [*goods, *_delivery_taxed(running, running.delivery)])
 
 
 def _mean_rate(running: _Running) -> Decimal:
     """The rate on what is added to the goods, which is shared by what they stand at."""
-    rates = [taxed.rate for taxed in _taxes_of_items(running)]
+    rates = [taxed.rate for taxed in running.taxed]
     if len(set(rates)) == 1 or not running.goods:
         return rates[0]
     return _sum(rate * price for rate, price in zip(rates, running.item_prices, strict=True)) / running.goods
@@ -429,11 +431,10 @@ def _fees_in(running: _Running) -> tuple[Decimal, Decimal]:
 def _priced(running: _Running, fee: Decimal, commission: Decimal) -> Price:
     card, currency = running.card, running.currency
     included = card.tax.prices_include_tax
-    taxes_of_items = _taxes_of_items(running)
     prices, delivery = list(running.item_prices), _delivery_taxed(running, running.delivery)
     if included:
         prices, delivery = _with_tax_in(running)
-    amounts = [taxed.on(price) for taxed, price in zip(taxes_of_items, prices, strict=True)]
+    amounts = [taxed.on(price) for taxed, price in zip(running.taxed, prices, strict=True)]
     taxes = tax_lines([*amounts, *delivery], currency, included=included)
     net = _sum(line.base for line in taxes)
     asked = _sum(one.amount for one in [*amounts, *delivery])
@@ -471,7 +472,7 @@ def _with_tax_in(running: _Running) -> tuple[list[Decimal], list[TaxedAmount]]:
         TaxedAmount(running.rounded(one.amount * (1 + one.rate)), one.rate, one.category, one.reason)
         for one in _delivery_taxed(running, running.delivery)
     ]
-    rates = [taxed.rate for taxed in _taxes_of_items(running)]
+    rates = [taxed.rate for taxed in running.taxed]
     gross = [price * (1 + rate) for price, rate in zip(running.item_prices, rates, strict=True)]
     if running.card.pricing.rounding.of == "unit price":
         return _units_with_tax_in(running, gross, delivery), delivery
@@ -500,7 +501,7 @@ def _units_with_tax_in(running: _Running, gross: list[Decimal], delivery: Sequen
 
 def _net_of(running: _Running, printed: Sequence[Decimal], delivery: Sequence[TaxedAmount]) -> Decimal:
     """What prices with tax in them leave once it is backed out, delivery with them."""
-    amounts = [taxed.on(price) for taxed, price in zip(_taxes_of_items(running), printed, strict=True)]
+    amounts = [taxed.on(price) for taxed, price in zip(running.taxed, printed, strict=True)]
     return _sum(line.base for line in tax_lines([*amounts, *delivery], running.currency, included=True))
 
 

@@ -28,6 +28,7 @@ from quoting.compare import (
 )
 from quoting.documents.comparison_csv import as_told, comparison_csv, inert, is_number, written
 from quoting.estimate import client_pieces, figures_of
+from quoting.money import round_amount
 from quoting.planning.at_once import cheapest_plans
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.search import plan_job
@@ -110,7 +111,7 @@ def test_many_quantities_give_the_cells_that_each_gives_alone(card: RateCard, jo
     together = compare_job(job, card, on=DAY, quantities=quantities).variants[0].cells
 
     alone = [compare_job(job, card, on=DAY, quantities=(quantity,)).variants[0].cells[0] for quantity in quantities]
-    assert [replace(cell, changed=()) for cell in together] == alone
+    assert [replace(cell, changed=(), a_hundred_more=None) for cell in together] == alone
 
 
 def test_cost_by_class_adds_up_to_the_cost(comparison: Comparison) -> None:
@@ -174,8 +175,35 @@ def test_under_some_quantity_least_charge_holds_the_price_up(card: RateCard, job
 
     variant = compare_job(job, dear, on=DAY, quantities=(50, 100, 250, 500)).variants[0]
 
-    assert variant.pays_from == next(cell.quantity for cell in variant.cells if not cell.held_up)
-    assert variant.cells[0].held_up
+    assert variant.pays_from is not None
+    under, there = (
+        compare_job(job, dear, on=DAY, quantities=(variant.pays_from - 1, variant.pays_from)).variants[0].cells
+    )
+    assert (variant.cells[0].held_up, under.held_up, there.held_up) == (True, True, False)
+    told = answers(compare_job(job, dear, on=DAY, quantities=(50, 500)), variant)
+    assert told[0] == f"Under {variant.pays_from} the job does not pay: least charge or floor holds its price up."
+
+
+@pytest.mark.parametrize("quantities", [(20, 700), tuple(range(20, 720, 25))])
+def test_a_plan_is_told_from_the_very_quantity_that_it_begins_at(
+    quantities: tuple[int, ...], card: RateCard, job: Job
+) -> None:
+    found = compare_job(job, card, on=DAY, quantities=quantities).variants[0].plans
+
+    assert len(found) > 1
+    assert found[0].quantity == quantities[0]
+    for before, plan in itertools.pairwise(found):
+        under, there = compare_job(job, card, on=DAY, quantities=(plan.quantity - 1, plan.quantity)).variants[0].cells
+        assert (under.ways, there.ways) == (before.ways, plan.ways)
+
+
+def test_a_hundred_more_is_the_way_to_the_next_quantity(comparison: Comparison) -> None:
+    cells = comparison.variants[0].cells
+
+    for cell, after in itertools.pairwise(cells):
+        exact = (after.net - cell.net) / (after.quantity - cell.quantity) * 100
+        assert cell.a_hundred_more == round_amount(exact, "GBP")
+    assert cells[-1].a_hundred_more is None
 
 
 def test_two_quantities_read_as_fixed_and_run_on() -> None:

@@ -146,12 +146,8 @@ def _variant_words(comparison: Comparison, variant: Variant, card: RateCard) -> 
     rows = [[name, *(cell(one) for one in variant.cells)] for name, cell in _rows(comparison, card)]
     headers = [comparison.currency, *(f"{cell.quantity:,}" for cell in variant.cells)]
     text = table(rows, headers=headers, title=variant.label)
-    plans = [f"From {cell.quantity:,}: {'; '.join(cell.ways)}" for cell in variant.cells if _is_new(cell, variant)]
+    plans = [f"From {plan.quantity:,}: {'; '.join(plan.ways)}" for plan in variant.plans]
     return "\n".join([text, *plans, *answers(comparison, variant)])
-
-
-def _is_new(cell: Cell, variant: Variant) -> bool:
-    return cell is variant.cells[0] or "plan" in cell.changed
 
 
 def _rows(comparison: Comparison, card: RateCard) -> list[tuple[str, Callable[[Cell], str]]]:
@@ -170,7 +166,9 @@ def _rows(comparison: Comparison, card: RateCard) -> list[tuple[str, Callable[[C
         ("Each", lambda cell: plain(cell.each, places=6)),
         ("Total", money("total")),
         ("Deposit", money("deposit")),
+        ("A hundred more, to the next", money("a_hundred_more")),
         ("Margin", lambda cell: f"{_per_cent(cell.margin)} %"),
+        ("Contribution", money("contribution")),
         ("Earned a press hour", money("earned_a_press_hour")),
         ("Earned a labour hour", money("earned_a_labour_hour")),
         ("What changes", lambda cell: " and ".join(cell.changed)),
