@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Literal
+from typing import Any, Literal
 
 from msgspec import Struct, field
 
@@ -137,6 +137,37 @@ def change_minutes(
     return (display - form + wood + text) * share * changes * copies * (1 + correcting + distributing)
 
 
+def form_minutes(rates: ComposingRates, setting: Setting) -> Decimal:
+    """What a form takes before its first line: as one of its own, or broken out of another. [min]"""
+    return (rates.colour_break if setting.broken_out else rates.form).in_base_unit
+
+
+def minutes_to_set(do: Do, rates: ComposingRates, setting: Setting) -> tuple[Any, Any, Any]:
+    """Display, with the form itself, wood letters and text: once, neither corrected nor distributed. [min]"""
+    display = do(
+        display_minutes,
+        form=form_minutes(rates, setting),
+        lines=setting.lines,
+        line=rates.line.in_base_unit,
+        letters=setting.metal_letters,
+        letter=rates.letter.in_base_unit,
+        fount_changes=setting.fount_changes,
+        fount_change=rates.fount_change.in_base_unit,
+        letterspaced_lines=setting.letterspaced_lines,
+        letterspaced_line=rates.letterspaced_line.in_base_unit,
+        borders=setting.borders,
+        border=rates.border.in_base_unit,
+    )
+    wood = do(
+        wood_minutes,
+        letters=setting.wood_letters,
+        set=rates.wood_letter.in_base_unit,
+        underlay=rates.wood_underlay.in_base_unit,
+    )
+    text = do(text_minutes, ems=setting.ems, ems_an_hour=setting.ems_an_hour)
+    return display, wood, text
+
+
 def composing_labour(
     do: Do,
     rates: ComposingRates,
@@ -157,35 +188,15 @@ def composing_labour(
         changes: Versions after the first.
         changed_lines: Lines set anew for each of them.
     """
-    form = rates.colour_break if setting.broken_out else rates.form
-    display = do(
-        display_minutes,
-        form=form.in_base_unit,
-        lines=setting.lines,
-        line=rates.line.in_base_unit,
-        letters=setting.metal_letters,
-        letter=rates.letter.in_base_unit,
-        fount_changes=setting.fount_changes,
-        fount_change=rates.fount_change.in_base_unit,
-        letterspaced_lines=setting.letterspaced_lines,
-        letterspaced_line=rates.letterspaced_line.in_base_unit,
-        borders=setting.borders,
-        border=rates.border.in_base_unit,
-    )
-    wood = do(
-        wood_minutes,
-        letters=setting.wood_letters,
-        set=rates.wood_letter.in_base_unit,
-        underlay=rates.wood_underlay.in_base_unit,
-    )
-    text = do(text_minutes, ems=setting.ems, ems_an_hour=setting.ems_an_hour)
+    form = form_minutes(rates, setting)
+    display, wood, text = minutes_to_set(do, rates, setting)
     shares = {"correcting": rates.correcting.in_base_unit, "distributing": rates.distributing.in_base_unit}
     minutes = do(all_in_minutes, display=display, wood=wood, text=text, copies=copies, **shares)
     if changes and changed_lines:
         minutes += do(
             change_minutes,
             display=display,
-            form=form.in_base_unit,
+            form=form,
             wood=wood,
             text=text,
             changed_lines=changed_lines,

@@ -277,14 +277,33 @@ def cut(
 @click.option("--leading", metavar="LENGTH", help="What stands between lines.")
 @click.option("--piece", metavar="SIZE", help="The piece that it must fit.")
 @click.option("--margins", metavar="LENGTH", help="What stays empty round it.")
-@click.option("--arranged", type=click.Choice(["justified", "centred", "left", "right"]))
+@click.option("--display", is_flag=True, help="Each line of it is a line of type, not text to be broken.")
+@click.option(
+    "--arranged",
+    type=click.Choice(["justified", "centred", "left", "right"]),
+    help="How lines stand; text is justified, display centred.",
+)
+@click.option("--letterspaced", is_flag=True, help="Hair spaces between the letters of display work.")
+@click.option(
+    "--heading",
+    "headings",
+    type=(str, str),
+    multiple=True,
+    metavar="FOUNT WORDING",
+    help="A display line over it, in its own fount.",
+)
+@click.option("--borders", type=click.IntRange(0), help="Borders round it.")
+@click.option("--broken-out", is_flag=True, help="Lifted out of an earlier colour's setting.")
+@click.option("--stand-ins", is_flag=True, help="What the card names may stand in where the case is short.")
 @click.option("--up", "number_up", type=click.IntRange(1), help="Copies that stand at once.")
 @click.option("--version", "versions", multiple=True, metavar="WORDING", help="A version that stands with it.")
 @click.option("--copy", type=click.Choice(["plain", "poor", "tabular"]))
 @click.option("--json", "as_json", is_flag=True, help="Everything, for a machine.")
-def fit_words(text: str | None, card_path: Path, listed: Path | None, *, as_json: bool, **asked: Any) -> None:
+def fit_words(
+    text: str | None, card_path: Path, listed: Path | None, *, display: bool, as_json: bool, **asked: Any
+) -> None:
     """Whether a WORDING fits, how long it takes to set, whether the case has the letters."""
-    from quoting.cli.fit import show, words_in
+    from quoting.cli.fit import headings_of, show, words_in
     from quoting.rate_card import load_rate_card
     from quoting.reader import convert, to_json
     from quoting.wording.fitting import Wording, fit_report
@@ -293,6 +312,8 @@ def fit_words(text: str | None, card_path: Path, listed: Path | None, *, as_json
     if words is None:
         raise click.UsageError("expected WORDING, or --from FILE; found neither")
     told = {name: value for name, value in asked.items() if value not in (None, ())}
+    told["headings"] = headings_of(asked["headings"])
+    told["work"] = "display" if display else "text"
     wording = convert({"text": words, **told}, Wording)
     card = load_rate_card(card_path)
     found = fit_report(wording, card)

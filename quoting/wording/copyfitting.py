@@ -12,7 +12,7 @@ from quoting.formulas import formula
 from quoting.numbers import plain
 from quoting.shop import Fount
 from quoting.wording.spacing import Arranged, SpacedLine, plain_points, spaced_line
-from quoting.wording.widths import HALF_POINT, SOFT_HYPHEN, Basis, FountWidths, letters_in
+from quoting.wording.widths import HALF_POINT, SOFT_HYPHEN, Basis, FountWidths, letters_in, letters_width
 
 _HYPHENS = ("-", "\u2010", "\u2013", "\u2014")
 
@@ -112,7 +112,7 @@ def broken(text: str, widths: FountWidths, measure_half_points: int) -> tuple[Fi
         _break_paragraph(words, widths, room, known, lines)
     for place, line in enumerate(lines):
         if line.units > room:
-            faults.append(_too_wide(place, line, widths, measure_half_points))
+            faults.append(_too_wide(place, line, widths, measure_half_points, "a word"))
     if faults:
         raise MeasureError(faults)
     return tuple(lines)
@@ -160,30 +160,66 @@ def _divided(word: str, widths: FountWidths, room: int) -> tuple[str, str] | Non
     return None
 
 
-def _too_wide(place: int, line: FittedLine, widths: FountWidths, measure: int) -> Fault:
+def _too_wide(place: int, line: FittedLine, widths: FountWidths, measure: int, what: str) -> Fault:
     return Fault(
         f"line {place + 1}",
-        f"a word of at most {plain_points(measure)} pt in {widths.fount.name}",
+        f"{what} of at most {plain_points(measure)} pt in {widths.fount.name}",
         f"{plain(widths.points(line.units))} pt: {line.text!r}",
     )
 
 
-def fit(text: str, fount: Fount, *, measure_mm: Decimal, leading_mm: Decimal = Decimal(0)) -> Fitted:
+def as_told(
+    text: str, widths: FountWidths, measure_half_points: int, *, letterspaced: bool
+) -> tuple[FittedLine, ...]:
+    """
+    Display work: each line of the wording is a line of type.
+
+    Raises:
+        MeasureError: with every line that is wider than the measure.
+    """
+    texts = [" ".join(line.replace(SOFT_HYPHEN, "").split()) for line in text.splitlines() if letters_in(line)]
+    lines = tuple(FittedLine(one, widths.width(one, letterspaced=letterspaced), True) for one in texts)
+    room = measure_half_points * HALF_POINT
+    faults = [
+        _too_wide(place, line, widths, measure_half_points, "a line")
+        for place, line in enumerate(lines)
+        if line.units > room
+    ]
+    if faults:
+        raise MeasureError(faults)
+    return lines
+
+
+def fit(
+    text: str,
+    fount: Fount,
+    *,
+    measure_mm: Decimal,
+    leading_mm: Decimal = Decimal(0),
+    display: bool = False,
+    letterspaced: bool = False,
+) -> Fitted:
     """
     Wording fitted to a measure; its lines, its depth, its ems.
 
     Args:
+        display: Whether its lines stand as they are; else it is broken to the measure.
+        letterspaced: Whether hair spaces stand between the letters of display lines.
         measure_mm: Length of the lines; taken to the half point of the fount's own system. [mm]
         leading_mm: What stands between lines. [mm]
 
     Raises:
-        MeasureError: no wording, a measure of nothing, or a word wider than it, named by its line.
+        MeasureError: no wording, a control character in it, a measure of nothing, or a word wider than it,
+            named by its line.
     """
     widths = FountWidths(fount)
     measure = widths.half_points(measure_mm)
     if measure < 1:
         raise MeasureError([Fault("measure", "a measure of half a point or more", f"{plain(measure_mm)} mm")])
-    lines = broken(text, widths, measure)
+    control = next((one for line in text.splitlines() for one in line if one < " " and one != "\t"), None)
+    if control is not None:
+        raise MeasureError([Fault("wording", "characters that type can set", f"U+{ord(control):04X}")])
+    lines = as_told(text, widths, measure, letterspaced=letterspaced) if display else broken(text, widths, measure)
     if not lines:
         raise MeasureError([Fault("wording", "words to set", "nothing")])
     leading = widths.points(widths.units(leading_mm))
@@ -204,15 +240,19 @@ def fit(text: str, fount: Fount, *, measure_mm: Decimal, leading_mm: Decimal = D
         ems=ems_set(measure=Decimal(measure) / 2, body=widths.body_points, lines=len(lines)),
         letters=sum(map(letters_in, words)),
         words=len(words),
-        set_points=widths.points(sum(_letters_width(line, widths) for line in lines)),
+        set_points=widths.points(sum(_letters_width(line, widths, letterspaced=letterspaced) for line in lines)),
     )
 
 
-def _letters_width(line: FittedLine, widths: FountWidths) -> int:
+def _letters_width(line: FittedLine, widths: FountWidths, *, letterspaced: bool) -> int:
+    if letterspaced or not line.text.isascii():
+        return letters_width(line.text, widths, letterspaced=letterspaced)
     return line.units - widths.thick * line.text.count(" ")
 
 
-def spaced(fitted: Fitted, fount: Fount, *, arranged: Arranged = "justified") -> tuple[SpacedLine, ...]:
+def spaced(
+    fitted: Fitted, fount: Fount, *, arranged: Arranged = "justified", letterspaced: bool = False
+) -> tuple[SpacedLine, ...]:
     """Every line spaced to its measure; the last of a paragraph is not justified but filled with quads."""
     widths = FountWidths(fount)
     return tuple(
@@ -222,6 +262,7 @@ def spaced(fitted: Fitted, fount: Fount, *, arranged: Arranged = "justified") ->
             measure_half_points=fitted.measure_half_points,
             arranged="left" if arranged == "justified" and line.ends else arranged,
             where=f"line {place + 1}",
+            letterspaced=letterspaced,
             widths=widths,
         )
         for place, line in enumerate(fitted.lines)

@@ -11,8 +11,7 @@ from quoting.bench.composing import Copy, Setting
 from quoting.job import HandSet, SetLine, TextBlock
 from quoting.shop import Fount
 from quoting.wording.copyfitting import Fitted, fit
-from quoting.wording.spacing import spaces_of
-from quoting.wording.widths import HALF_POINT, FountWidths, characters_in, letters_in
+from quoting.wording.widths import FountWidths, characters_in, letters_in, letters_width
 
 
 class MeasuredType(Struct, frozen=True, kw_only=True):
@@ -30,17 +29,13 @@ def line_width_mm(line: SetLine, founts: Mapping[str, Fount]) -> Decimal:
     fount = founts[line.fount]
     if is_measured(fount):
         widths = FountWidths(fount)
-        return widths.mm(widths.width(line.text, letterspace=_letterspace(line, fount)))
+        return widths.mm(widths.width(line.text, letterspaced=line.letterspaced))
     return characters_in(line.text) * fount.body.in_base_unit * fount.average_set.in_base_unit
 
 
 def is_measured(fount: Fount) -> bool:
     """Whether the card says more of its widths than their mean."""
     return bool(fount.set_widths) or fount.characters_a_pica is not None
-
-
-def _letterspace(line: SetLine, fount: Fount) -> int:
-    return spaces_of(fount)["hair space"] * HALF_POINT if line.letterspaced else 0
 
 
 def text_fitted(text: TextBlock, founts: Mapping[str, Fount]) -> Fitted | None:
@@ -138,7 +133,8 @@ def inked_line_mm2(line: SetLine, fount: Fount) -> Decimal:
     body = fount.body.in_base_unit
     if is_measured(fount):
         widths = FountWidths(fount)
-        return widths.mm(sum(widths.width(word) for word in line.text.split())) * body * fount.share_inked
+        letters = letters_width(line.text, widths, letterspaced=line.letterspaced)
+        return widths.mm(letters) * body * fount.share_inked
     return letters_in(line.text) * body * body * fount.average_set * fount.share_inked
 
 

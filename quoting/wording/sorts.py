@@ -254,14 +254,20 @@ def most_of(kept: Iterable[Sorts]) -> Sorts:
     return as_sorts(total)
 
 
+def by_fount(kept: Sorts) -> dict[str, dict[str, int]]:
+    """What is kept, fount by fount."""
+    found: dict[str, dict[str, int]] = {}
+    for name, sort, count in kept:
+        mine = found.setdefault(name, {})
+        mine[sort] = mine.get(sort, 0) + count
+    return found
+
+
 def short_of(kept: Sorts, founts: Mapping[str, Fount], *, stand_ins: bool = False) -> tuple[Short, ...]:
     """What the cases are short of for forms that stand at once."""
-    total: dict[str, Counter[str]] = {}
-    for name, sort, count in kept:
-        total.setdefault(name, Counter())[sort] += count
     return tuple(
         short
-        for name, wanted in total.items()
+        for name, wanted in by_fount(kept).items()
         for short in shortages(wanted, founts[name].name, founts[name], stand_ins=stand_ins)
     )
 
@@ -290,15 +296,30 @@ Settings = tuple[tuple[int, ...], ...]
 
 def in_order(number: int, goes_in: GoesIn) -> Settings | None:
     """So many pieces in the fewest settings that keep their order; None where one alone does not go in."""
-    found: list[list[int]] = []
-    for place in range(number):
-        if found and goes_in([*found[-1], place]):
-            found[-1].append(place)
-        elif goes_in([place]):
-            found.append([place])
-        else:
+    found = []
+    start = 0
+    while start < number:
+        if not goes_in([start]):
             return None
-    return tuple(map(tuple, found))
+        end = _furthest(start, number, goes_in)
+        found.append(tuple(range(start, end)))
+        start = end
+    return tuple(found)
+
+
+def _furthest(start: int, number: int, goes_in: GoesIn) -> int:
+    """Where a setting that begins at ``start`` ends: in strides that double, then by halves."""
+    least, stride = start + 1, 1
+    while least + stride <= number and goes_in(range(start, least + stride)):
+        least, stride = least + stride, 2 * stride
+    most = min(number, least + stride - 1)
+    while least < most:
+        middle = (least + most + 1) // 2
+        if goes_in(range(start, middle)):
+            least = middle
+        else:
+            most = middle - 1
+    return least
 
 
 def fewest_settings(number: int, goes_in: GoesIn) -> Settings | None:

@@ -12,7 +12,7 @@ from msgspec import Struct
 from quoting.errors import Fault, MeasureError
 from quoting.numbers import plain
 from quoting.shop import Fount
-from quoting.wording.widths import HALF_POINT, THICK, FountWidths
+from quoting.wording.widths import HALF_POINT, THICK, FountWidths, hairs_in
 
 Arranged = Literal["justified", "centred", "left", "right"]
 
@@ -41,6 +41,11 @@ class SpacedLine(Struct, frozen=True, kw_only=True):
     def pieces(self) -> Counter[str]:
         """How many of each space the line takes."""
         return Counter(piece for one in self.filled for piece in one.pieces)
+
+    def sorts(self, widths: FountWidths, *, letterspaced: bool = False) -> Counter[str]:
+        """Every sort of the line: its letters, ligatures as one, and its spaces."""
+        letters = widths.sorts(self.text, letterspaced=letterspaced)
+        return Counter(sort for sort in letters if not sort.isspace()) + self.pieces
 
 
 def spaces_of(fount: Fount) -> dict[str, int]:
@@ -95,13 +100,15 @@ def spaced_line(
     measure_half_points: int,
     arranged: Arranged = "justified",
     where: str = "line",
+    letterspaced: bool = False,
     widths: FountWidths | None = None,
 ) -> SpacedLine:
     """
     A line spaced to its measure.
 
     Justified, the room between words is shared alike, the first gaps taking the odd half points; a line
-    of one word is set to the left. Else words stand a thick space apart, and quads fill the rest.
+    of one word is set to the left. Else words stand a thick space apart, and quads fill the rest. A
+    letterspaced line has a hair space between the letters of each word.
 
     Raises:
         MeasureError: the words are wider than the measure; it names the line.
@@ -111,7 +118,7 @@ def spaced_line(
     spaces = widths.spaces
     gaps = max(0, len(words) - 1)
     thick = min(spaces[THICK], widths.thick // HALF_POINT)
-    set_words = sum(widths.width(word) for word in words)
+    set_words = sum(widths.width(word, letterspaced=letterspaced) for word in words)
     least = min(spaces["5-em space"], thick) if arranged == "justified" else thick
     room, over = divmod(measure_half_points * HALF_POINT - set_words, HALF_POINT)
     if room < gaps * least:
@@ -128,11 +135,18 @@ def spaced_line(
     return SpacedLine(
         text=text,
         arranged=arranged,
-        filled=tuple(
-            Filled(place=place, half_points=wide, pieces=covered(wide, spaces)) for place, wide in order if wide
+        filled=(
+            *(_hairs(word, spaces["hair space"]) for word in words if letterspaced and hairs_in(word)),
+            *(Filled(place=place, half_points=wide, pieces=covered(wide, spaces)) for place, wide in order if wide),
         ),
         over_units=over,
     )
+
+
+def _hairs(word: str, hair: int) -> Filled:
+    """What stands between the letters of a letterspaced word."""
+    count = hairs_in(word)
+    return Filled(place=f"in {word}", half_points=count * hair, pieces=("hair space",) * count)
 
 
 def shared(whole: int, among: int) -> list[int]:

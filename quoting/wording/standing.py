@@ -26,8 +26,8 @@ from quoting.wording.sorts import (
     most_of,
     short_of,
 )
-from quoting.wording.spacing import SpacedLine, spaced_line, spaces_of
-from quoting.wording.widths import HALF_POINT, THICK, FountWidths, letters_in
+from quoting.wording.spacing import spaced_line
+from quoting.wording.widths import HALF_POINT, FountWidths
 
 
 def sorts_kept(form: HandSet, founts: Mapping[str, Fount], *, version: int = 0) -> Sorts:
@@ -133,19 +133,16 @@ def _line_sorts(line: SetLine, fount: Fount, width_mm: Decimal) -> Sorts:
 
 def _spaces_of(line: SetLine, fount: Fount, width_mm: Decimal) -> Counter[str]:
     """Spaces of a centred line; hair spaces between the letters of a letterspaced one."""
-    spaces = spaces_of(fount)
-    hairs = Counter({"hair space": max(0, letters_in(line.text) - 1)}) if line.letterspaced else Counter[str]()
-    room = FountWidths(fount).half_points(width_mm) - hairs["hair space"] * spaces["hair space"]
-    return display_line(line.text, fount, room).pieces + hairs
-
-
-def display_line(text: str, fount: Fount, half_points: int) -> SpacedLine:
-    """A line centred in a width, or in what its words and thick spaces take where that is wider."""
     widths = FountWidths(fount)
-    words = text.split()
-    letters = sum(widths.width(word) for word in words)
-    least = whole_up(Decimal(letters) / HALF_POINT) + (len(words) - 1) * widths.spaces[THICK]
-    return spaced_line(text, fount, measure_half_points=max(half_points, least), arranged="centred", widths=widths)
+    least = whole_up(Decimal(widths.width(line.text, letterspaced=line.letterspaced)) / HALF_POINT)
+    return spaced_line(
+        line.text,
+        fount,
+        measure_half_points=max(widths.half_points(width_mm), least),
+        arranged="centred",
+        letterspaced=line.letterspaced,
+        widths=widths,
+    ).pieces
 
 
 def _joined(rows: Sequence[Row], form: HandSet, founts: Mapping[str, Fount], *, borders: int) -> HandSet:

@@ -134,10 +134,26 @@ class FountWidths:
             return self.mean
         return self.mean * characters_in(sort)
 
-    def width(self, text: str, *, letterspace: int = 0) -> int:
-        """Width of a word or a line, its spaces thick; ``letterspace`` stands between its letters."""
-        sorts = self.sorts(text, letterspaced=letterspace > 0)
-        return sum(map(self.sort_width, sorts)) + letterspace * max(0, len(sorts) - 1)
+    def width(self, text: str, *, letterspaced: bool = False) -> int:
+        """Width of a word or a line, its spaces thick; letterspaced, with hair spaces between its letters."""
+        width = sum(map(self.sort_width, self.sorts(text, letterspaced=letterspaced)))
+        return width + self.hair * hairs_in(text) if letterspaced else width
+
+    @property
+    def hair(self) -> int:
+        """A hair space. [ten-thousandths of a point]"""
+        return self.spaces["hair space"] * HALF_POINT
+
+
+def letters_width(text: str, widths: FountWidths, *, letterspaced: bool = False) -> int:
+    """Width of the letters of a line, without the white between them. [ten-thousandths of a point]"""
+    sorts = widths.sorts(text, letterspaced=letterspaced)
+    return sum(widths.sort_width(sort) for sort in sorts if not sort.isspace() and sort not in widths.spaces)
+
+
+def hairs_in(text: str) -> int:
+    """Hair spaces of a letterspaced line: one between two letters of a word."""
+    return sum(max(0, letters_in(word) - 1) for word in text.split())
 
 
 def nearest_half_point(body: int, to_the_em: int) -> int:

@@ -132,15 +132,17 @@ def test_the_whole_text_is_as_deep_as_by_pencil_and_takes_as_long(cards: dict[st
 
     # 4 lines: 4 × 12 + 3 × 2 pt; 240 / 12 × 4 ems; 80 / 450 × 60 min, 10 % to correct, 30 % to distribute
     assert (Decimal(54), Decimal(80)) == (found.fitted.depth_points, found.fitted.ems)
-    assert [Fraction(80, 450) * 60, Fraction(80, 450) * 60 * Fraction(14, 10)] == [
+    # and the form itself, 10 min
+    text = Fraction(80, 450) * 60
+    assert [text, 10 + text, (10 + text) * Fraction(14, 10)] == [
         Fraction(minutes).limit_denominator(1000)
-        for minutes in (found.time.setting_minutes, found.time.all_in_minutes)
+        for minutes in (found.time.text_minutes, found.time.setting_minutes, found.time.all_in_minutes)
     ]
 
 
 # Drew 1889 (B): 4,000 ems of bad copy in a day against 6,000 of fair.
 def test_poor_copy_takes_half_as_long_again(cards: dict[str, RateCard]) -> None:
-    plain, poor = (report(cards, copy=copy).time.setting_minutes for copy in ("plain", "poor"))
+    plain, poor = (report(cards, copy=copy).time.text_minutes for copy in ("plain", "poor"))
 
     assert abs(plain * 6_000 / 4_000 - poor) < poor / 100
 
@@ -227,4 +229,4 @@ def test_lines_broken_by_mean_widths_can_be_spaced_too(average_set: str) -> None
     fitted = fit("aa bb " * 40, fount, measure_mm=Length("10 picas").in_base_unit)
 
     for arranged in ("justified", "centred"):
-        assert len(fitted.lines) == len(spaced(fitted, fount, arranged=arranged))  # type: ignore[arg-type]  # two of them
+        assert len(fitted.lines) == len(spaced(fitted, fount, arranged=arranged))

@@ -235,7 +235,7 @@ def test_an_overfull_word_is_told_with_the_job(card: RateCard) -> None:
         option_of(job_of(100, item), card)
 
 
-READINGS = [
+READINGS: list[Line] = [
     {"text": "TEA", "fount": DISPLAY},
     {"text": "PIE", "fount": DISPLAY, "further": ["ICE"]},
 ]
