@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
-
 from msgspec import Struct
 from msgspec.structs import asdict
 from sqlalchemy import Connection, select, update
@@ -12,10 +10,10 @@ from quoting.book import tables
 from quoting.book.chain import commitment, entry_from
 from quoting.book.changes import ClientErased, ClientKept, Erased, after
 from quoting.book.doors import number_or_id
-from quoting.book.page import Page
-from quoting.book.papers import SALT_BYTES, Chance, folded, packed, unpacked
+from quoting.book.page import Moment, Page
+from quoting.book.papers import SALT_BYTES, folded, packed, unpacked
 from quoting.book.quote_ids import new_id
-from quoting.errors import BookError, QuoteNotFoundError
+from quoting.errors import BookError, QuoteNotFoundError, StaleVersionError
 from quoting.job import Client
 from quoting.reader import from_json, to_json
 from quoting.shop import Text
@@ -37,25 +35,24 @@ class KnownClient(Struct, frozen=True, kw_only=True):
     contact: Contact | None
 
 
-def find_or_keep(page: Page, client: Client, *, at: datetime.datetime, by: str, chance: Chance) -> str:
+def find_or_keep(page: Page, client: Client, now: Moment) -> str:
     """The id of a client: of the one who is known by that e-mail, or by that name and company; else a new one."""
     same_as = sameness(client)
     known = page.clients.get(same_as) or _id_of_same(page.connection, same_as)
     if known is None:
-        known = new_id(chance)
-        _put(page, known, contact_of(client), at=at, by=by, chance=chance)
+        known = new_id(now.chance)
+        _put(page, known, contact_of(client), now)
     page.clients[same_as] = known
     return known
 
 
-def keep(
-    page: Page, contact: Contact, *, id: str | None, at: datetime.datetime, by: str, chance: Chance
-) -> KnownClient:
+def keep(page: Page, contact: Contact, now: Moment, *, id: str | None, version: int | None) -> KnownClient:
     """
     Put a client into the address book, or in place of what stands there.
 
     Raises:
         QuoteNotFoundError: no client goes by the id.
+        StaleVersionError: somebody changed them since that version.
         BookError: another client is known by the same e-mail, or name and company.
     """
     page.flush()
@@ -64,14 +61,16 @@ def keep(
         raise BookError("expected an e-mail, or a name and company, of this client alone; found another client's")
     known = id or same
     if known is None:
-        known = find_or_keep(page, contact, at=at, by=by, chance=chance)
+        known = find_or_keep(page, contact, now)
     before = read(page.connection, known, page)
+    if version is not None and version != before.version:
+        raise StaleVersionError(known, version, before.version)
     if before.contact != contact:
-        _put(page, known, contact, at=at, by=by, chance=chance)
+        _put(page, known, contact, now)
     return KnownClient(id=known, version=len(page.events_of(known)), contact=contact)
 
 
-def erase(page: Page, id: str, *, at: datetime.datetime, by: str) -> tuple[str, ...]:
+def erase(page: Page, id: str, now: Moment) -> tuple[str, ...]:
     """
     Take everything personal of a client out of the book; numbers and sums stay.
 
@@ -89,19 +88,28 @@ def erase(page: Page, id: str, *, at: datetime.datetime, by: str) -> tuple[str, 
     quotes = tables.quotes.c
     found = page.connection.execute(select(quotes.entry, quotes.id).where(quotes.client == id)).all()
     for place, quotation in found:
-        _erase_quotation(page, place, quotation, at=at, by=by)
-    page.add(id, ClientErased(), at=at, by=by)
+        _erase_quotation(page, place, quotation, now)
+    page.add(id, ClientErased(), at=now.at, by=now.by)
     return tuple(quotation for _, quotation in found)
 
 
-def _erase_quotation(page: Page, place: int, id: str, *, at: datetime.datetime, by: str) -> None:
+def _erase_quotation(page: Page, place: int, id: str, now: Moment) -> None:
     entry = entry_from(page.events_of(id))
     if entry is None:
         raise QuoteNotFoundError(id)
     page.take_papers(place, tuple(entry.commitments))
     page.put_labels(place, client_name=None, title=None, words=())
-    event = page.add(id, Erased(), at=at, by=by)
+    _forget_refusals(page, id)
+    event = page.add(id, Erased(), at=now.at, by=now.by)
     page.put_quotation(place, after(entry, Erased(), id=id, at=event.instant))
+
+
+def _forget_refusals(page: Page, id: str) -> None:
+    # A relay that takes no mail may name the address.
+    outbox, deliveries = tables.outbox.c, tables.deliveries
+    mine = deliveries.c.position.in_(select(outbox.position).where(outbox.subject == id))
+    told = deliveries.c.refused.is_not(None)
+    page.execute(update(deliveries).where(mine, told).values(refused="erased"))
 
 
 def read(connection: Connection, id: str, page: Page | None = None) -> KnownClient:
@@ -140,9 +148,9 @@ def client_commitment(salt: bytes, body: bytes) -> str:
     return commitment(salt, "client", body)
 
 
-def _put(page: Page, id: str, contact: Contact, *, at: datetime.datetime, by: str, chance: Chance) -> None:
-    salt, body = chance(SALT_BYTES), packed(to_json(contact))
-    event = page.add(id, ClientKept(client_commitment(salt, body)), at=at, by=by)
+def _put(page: Page, id: str, contact: Contact, now: Moment) -> None:
+    salt, body = now.chance(SALT_BYTES), packed(to_json(contact))
+    event = page.add(id, ClientKept(client_commitment(salt, body)), at=now.at, by=now.by)
     row = {"same_as": sameness(contact), "salt": salt, "body": body, "version": event.version, "erased": 0}
     if event.version == 1:
         page.put(tables.clients, {"id": id, **row})

@@ -4,36 +4,64 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from typing import TypeVar
+from typing import Any, TypeVar
 
-from quoting.book.doors import LONGEST_KEY, plain_words
+from msgspec import Struct
+
+from quoting.book.chain import entry_from
+from quoting.book.doors import LONGEST_KEY, LONGEST_NAME, plain_words
 from quoting.book.page import Asked, Page
 from quoting.book.prepared import Prepared
-from quoting.book.states import Entry
 from quoting.reader import to_json
 
 _T = TypeVar("_T")
 
 
-def once(work: Callable[[Page], _T], asked: Asked) -> Callable[[Page], _T]:
+class RequestKey(Struct, frozen=True):
+    """
+    The key of a request that may come twice.
+
+    Args:
+        key: The key itself.
+        whose: Who gave it, such as the id of an access key: another's same key is another key.
+        told: What tells the request from another, such as a hash of what was decoded; what it asks for, if left out.
+    """
+
+    key: str
+    whose: str = ""
+    told: str = ""
+
+
+def once(
+    work: Callable[[Page], _T], asked: Asked, again: Callable[[Page, str, int], Any] | None = None
+) -> Callable[[Page], _T]:
     """Work that is done once, however often it is asked for with one key."""
 
     def done(page: Page) -> _T:
-        before = page.answered_before(asked)
+        before = page.led_to_before(asked)
         if before is not None:
-            return before  # type: ignore[return-value]  # keys are given to changes of quotations, which answer entries
-        page.asked = asked
-        answer = work(page)
-        if isinstance(answer, Entry):
-            page.keep_answer(asked, answer)
-        return answer
+            answer: _T = again(page, *before) if again else as_it_was(page, *before)
+            return answer
+        page.begin(asked)
+        first = work(page)
+        page.keep_request(asked)
+        return first
 
     return done
 
 
-def asked_for(operation: str, key: str, *payload: object) -> Asked | None:
+def as_it_was(page: Page, id: str, version: int) -> Any:
+    """A quotation as it stood at one of its versions."""
+    return entry_from(page.events_of(id)[:version])
+
+
+def asked_for(operation: str, key: str | RequestKey, *payload: object) -> Asked | None:
     """What tells a request from another that has the same key."""
-    if not plain_words("key", key, most=LONGEST_KEY):
+    given = RequestKey(key) if isinstance(key, str) else key
+    if not plain_words("key", given.key, most=LONGEST_KEY):
         return None
-    told = [list(one.told) if isinstance(one, Prepared) else one for one in payload]
-    return Asked(operation, key, hashlib.sha256(to_json(told)).hexdigest())
+    of_it = (given.told,) if given.told else payload
+    told = [list(one.told) if isinstance(one, Prepared) else one for one in of_it]
+    whose = plain_words("whose", given.whose, most=LONGEST_NAME)
+    named = f"{operation} of {whose}" if whose else operation
+    return Asked(named, given.key, hashlib.sha256(to_json(told)).hexdigest())

@@ -14,7 +14,7 @@ from typing import Any
 from msgspec import Struct
 from msgspec.structs import replace
 
-from quoting.book.states import Days, Entry, State, Terms
+from quoting.book.states import Days, Entry, Link, State, Terms
 from quoting.errors import StateError
 
 Commitments = dict[str, str]
@@ -26,6 +26,19 @@ class Drafted(Struct, frozen=True, tag="drafted"):
     client: str
     terms: Terms
     commitments: Commitments
+
+
+class Requested(Struct, frozen=True, tag="requested"):
+    """Somebody outside asked for it by an offer, and looks at it by a private link if it has one."""
+
+    offer: str
+    link: Link | None
+
+
+class Linked(Struct, frozen=True, tag="linked"):
+    """A private link leads to it, in place of the one before."""
+
+    link: Link
 
 
 class Issued(Struct, frozen=True, tag="issued"):
@@ -98,14 +111,32 @@ class ClientErased(Struct, frozen=True, tag="client erased"):
     """Somebody is taken out of the address book, and everything personal of their quotations with them."""
 
 
-QuoteChange = Drafted | Issued | Revised | Accepted | Declined | Withdrawn | Paid | Kept | Erased
-Change = QuoteChange | CardPublished | ClientKept | ClientErased
+class KeyMade(Struct, frozen=True, tag="key made"):
+    """A key of the API is handed out; of its secret the book keeps the hash."""
+
+    name: str
+    scopes: tuple[str, ...]
+    origins: tuple[str, ...]
+    hash: str
+    ends_at: datetime.datetime | None
+
+
+class KeyEnded(Struct, frozen=True, tag="key ended"):
+    """A key is good until an instant and no longer."""
+
+    ends_at: datetime.datetime
+
+
+QuoteChange = Drafted | Requested | Linked | Issued | Revised | Accepted | Declined | Withdrawn | Paid | Kept | Erased
+Change = QuoteChange | CardPublished | ClientKept | ClientErased | KeyMade | KeyEnded
 
 # Whom somebody outside the book must hear of.
-TOLD: tuple[type[Struct], ...] = (Issued, Revised, Accepted, Declined, Withdrawn, Paid)
+TOLD: tuple[type[Struct], ...] = (Requested, Issued, Revised, Accepted, Declined, Withdrawn, Paid)
 
 _FROM: dict[type[Any], tuple[State, ...]] = {
     Drafted: ("draft",),
+    Requested: ("draft",),
+    Linked: ("draft", "open", "lapsed", "accepted", "declined", "withdrawn"),
     Issued: ("draft",),
     Revised: ("open", "lapsed", "declined"),
     Accepted: ("open",),
@@ -168,6 +199,14 @@ def _drafted(entry: Entry, change: Drafted) -> Entry:
     return replace(entry, client=change.client, terms=change.terms, commitments=change.commitments)
 
 
+def _requested(entry: Entry, change: Requested) -> Entry:
+    return replace(entry, offer=change.offer, link=change.link)
+
+
+def _linked(entry: Entry, change: Linked) -> Entry:
+    return replace(entry, link=change.link)
+
+
 def _issued(entry: Entry, change: Issued) -> Entry:
     return replace(
         entry,
@@ -206,11 +245,13 @@ def _kept(entry: Entry, change: Kept) -> Entry:
 
 def _erased(entry: Entry, _: Erased) -> Entry:
     state = "withdrawn" if entry.state in {"draft", "open"} else entry.state
-    return replace(entry, state=state, erased=True, commitments={})
+    return replace(entry, state=state, erased=True, commitments={}, link=None)
 
 
 _AFTER: dict[type[Any], Callable[[Entry, Any], Entry]] = {
     Drafted: _drafted,
+    Requested: _requested,
+    Linked: _linked,
     Issued: _issued,
     Revised: _revised,
     Accepted: _ended("accepted"),

@@ -23,7 +23,9 @@ quotations.jsonl  how each quotation stands; revisions.jsonl, options.jsonl what
 clients.jsonl     the address book
 cards/            every published rate card, by the hash of its content
 papers/           by number (or a draft's id) and revision: job, estimate, quotation, documents as they were sent
-outbox.jsonl      what is to be told; requests.jsonl keys of requests; counters.jsonl the last number of each series
+outbox.jsonl      what is to be told, deliveries.jsonl to whom, and how far that has come
+requests.jsonl    keys of requests; counters.jsonl the last number of each series
+access_keys.jsonl keys of the API, by the hashes of their secrets
 """
 _ENDINGS = {"application/json": ".json", "application/pdf": ".pdf", "application/xml": ".xml"}
 _AS_LINES = (
@@ -32,6 +34,8 @@ _AS_LINES = (
     (tables.revisions, "revisions"),
     (tables.options, "options"),
     (tables.outbox, "outbox"),
+    (tables.deliveries, "deliveries"),
+    (tables.access_keys, "access_keys"),
     (tables.requests, "requests"),
     (tables.counters, "counters"),
 )

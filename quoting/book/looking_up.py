@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import datetime
+
+from msgspec import Struct
 from sqlalchemy import Connection, select
 
 from quoting.book import tables
-from quoting.book.chain import Event, entry_from
+from quoting.book.chain import Event, entry_from, read_instant
 from quoting.book.doors import number_or_id
-from quoting.book.page import events_of, id_of
+from quoting.book.page import Asked, events_of, id_of, led_to, request_in
 from quoting.book.papers import Paper, Sealed, unpacked
 from quoting.book.prepared import Prepared, prepared_again
 from quoting.book.states import Entry
@@ -20,6 +23,12 @@ def entry_in(connection: Connection, which: str) -> Entry:
     if entry is None:
         raise QuoteNotFoundError(which)
     return entry
+
+
+def answered_in(connection: Connection, asked: Asked) -> Entry | None:
+    """A quotation as the same request left it when it first came; None where it did not come."""
+    before = led_to(asked, request_in(connection, asked))
+    return entry_from(events_of(connection, before[0])[: before[1]]) if before else None
 
 
 def history_in(connection: Connection, which: str) -> tuple[Event, ...]:
@@ -46,6 +55,27 @@ def papers_of(connection: Connection, place: int, revision: int | None) -> dict[
     paper = tables.papers.c
     rows = connection.execute(select(tables.papers).where(paper.entry == place, paper.revision == revision))
     return {row.kind: Sealed(row.revision, row.kind, row.salt, row.media_type, row.body) for row in rows}
+
+
+class CardVersion(Struct, frozen=True, kw_only=True):
+    """A published version of a rate card; ``hash`` is its content's, and the owner's alone."""
+
+    hash: str
+    name: str
+    version: str
+    published_at: datetime.datetime
+
+
+def card_versions(connection: Connection) -> tuple[CardVersion, ...]:
+    """Every published version of a rate card, oldest first."""
+    cards = tables.cards.c
+    wanted = select(cards.hash, cards.name, cards.version, cards.published_at).order_by(
+        cards.published_at, cards.hash
+    )
+    return tuple(
+        CardVersion(hash=row.hash, name=row.name, version=row.version, published_at=read_instant(row.published_at))
+        for row in connection.execute(wanted)
+    )
 
 
 def draft_in(connection: Connection, which: str) -> tuple[Entry, Prepared | None]:

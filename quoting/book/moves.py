@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Sequence
 from hashlib import sha256
 from typing import Any
 
-from msgspec import Struct
 from sqlalchemy import select
 
 from quoting.book import tables
@@ -20,28 +18,22 @@ from quoting.book.changes import (
     Drafted,
     Issued,
     Kept,
+    Linked,
     Paid,
     QuoteChange,
+    Requested,
     Revised,
     Withdrawn,
     after,
     check_move,
     tag_of,
 )
-from quoting.book.page import Page
-from quoting.book.papers import JSON, Chance, Paper, Sealed, commitments_of, pack, seal
+from quoting.book.page import Moment, Page
+from quoting.book.papers import JSON, Paper, Sealed, commitments_of, pack, seal
 from quoting.book.prepared import Prepared, PublishedCard
 from quoting.book.quote_ids import new_id
-from quoting.book.states import Entry, written_number
+from quoting.book.states import Entry, Link, written_number
 from quoting.errors import Fault, InputError, OverpaidError, PublishedCardError, StaleVersionError
-
-
-class Moment(Struct, frozen=True):
-    """When a move is made and by whom; salts and ids come from ``chance``."""
-
-    at: datetime.datetime
-    by: str
-    chance: Chance
 
 
 def draft(page: Page, prepared: Prepared, now: Moment) -> Entry:
@@ -52,7 +44,7 @@ def draft(page: Page, prepared: Prepared, now: Moment) -> Entry:
 def draft_again(page: Page, which: str, prepared: Prepared, now: Moment, *, version: int | None) -> Entry:
     """Put a newer job in a draft's place."""
     place, entry = _for_move(page, which, Drafted, now, version)
-    client = find_or_keep(page, prepared.client, at=now.at, by=now.by, chance=now.chance)
+    client = find_or_keep(page, prepared.client, now)
     publish(page, prepared.card, now)
     sealed = prepared.sealed(0, now.chance)
     page.take_papers(place, tuple(entry.commitments))
@@ -64,6 +56,20 @@ def draft_and_issue(page: Page, prepared: Prepared, now: Moment, *, series: str)
     """Keep a priced job and send it at once: two events, one transaction."""
     entry = _begin(page, prepared, now, [])
     return _issue(page, page.events_of(entry.id)[0].position, entry, prepared, now, series)
+
+
+def ask(page: Page, prepared: Prepared, now: Moment, *, offer: str, link: Link | None, series: str | None) -> Entry:
+    """Keep what somebody outside asked for, and send it at once where a series is told: one transaction."""
+    entry = _begin(page, prepared, now, [] if series else prepared.sealed(0, now.chance))
+    place = page.events_of(entry.id)[0].position
+    entry = _put(page, place, entry, Requested(offer, link), now)
+    return _issue(page, place, entry, prepared, now, series) if series else entry
+
+
+def link(page: Page, which: str, made: Link, now: Moment, *, version: int | None) -> Entry:
+    """Have a private link lead to a quotation, in place of the one before."""
+    place, entry = _for_move(page, which, Linked, now, version)
+    return _put(page, place, entry, Linked(made), now)
 
 
 def issue(page: Page, id: str, prepared: Prepared | None, now: Moment, *, version: int, series: str) -> Entry:
@@ -169,12 +175,14 @@ def publish(page: Page, card: PublishedCard | None, now: Moment) -> None:
 
 def _begin(page: Page, prepared: Prepared, now: Moment, sealed: Sequence[Sealed]) -> Entry:
     publish(page, prepared.card, now)
-    client = find_or_keep(page, prepared.client, at=now.at, by=now.by, chance=now.chance)
+    client = find_or_keep(page, prepared.client, now)
     change = Drafted(client, prepared.terms, commitments_of(sealed))
     return _put(page, None, None, change, now, sealed=sealed, prepared=prepared)
 
 
 def _issue(page: Page, place: int, entry: Entry, prepared: Prepared, now: Moment, series: str) -> Entry:
+    if entry.is_enquiry:
+        raise InputError([Fault("$", "a draft that has a price", "an enquiry that has none yet: draft it again")])
     days, ordinal = prepared.dated(now.at), page.next_ordinal(series)
     sealed = prepared.sealed(1, now.chance, number=written_number(series, ordinal), days=days)
     change = Issued(series, ordinal, days, commitments_of(sealed))

@@ -13,13 +13,13 @@ from functools import cache
 from typing import Any
 
 from msgspec import Struct
-from sqlalchemy import Connection, Table, bindparam, delete, select, update
+from sqlalchemy import Connection, Table, UpdateBase, bindparam, delete, select, update
 
 from quoting.book import tables
 from quoting.book.chain import Event, entry_from, linked, request_mark, written_instant
 from quoting.book.changes import TOLD, Change, Drafted, tag_of
 from quoting.book.doors import number_or_id
-from quoting.book.papers import Sealed
+from quoting.book.papers import Chance, Sealed
 from quoting.book.states import Entry, read_number
 from quoting.errors import KeyUsedError, QuoteNotFoundError
 
@@ -42,12 +42,21 @@ class Asked(Struct, frozen=True):
         return request_mark(self.operation, self.key, self.fingerprint)
 
 
+class Moment(Struct, frozen=True):
+    """When a move is made and by whom; salts and ids come from ``chance``."""
+
+    at: datetime.datetime
+    by: str
+    chance: Chance
+
+
 class Page:
     """Rows put down in one transaction, and what must be known of the book to put them down."""
 
     def __init__(self, connection: Connection) -> None:
         self.connection = connection
         self.asked: Asked | None = None
+        self._caused: Event | None = None
         self.put_down = 0
         self.clients: dict[str, str] = {}
         self.cards: dict[tuple[str, str], str] = {}
@@ -99,7 +108,7 @@ class Page:
             request=self.asked.mark if self.asked else "",
             change=change,
         )
-        self._last = event
+        self._last = self._caused = event
         history.append(event)
         if isinstance(change, Drafted) and event.version == 1:
             self._begun.add(event.position)
@@ -153,36 +162,43 @@ class Page:
         self._counters[series] += 1
         return self._counters[series]
 
-    def answered_before(self, asked: Asked) -> Entry | None:
+    def execute(self, statement: UpdateBase) -> None:
+        """Change rows that no other work of this page may be waiting to write."""
+        self.put_down += 1
+        self.connection.execute(statement)
+
+    def led_to_before(self, asked: Asked) -> tuple[str, int] | None:
         """
-        The answer that a request got when it first came.
+        What a request led to when it first came: a subject, and the version it then had.
 
         Raises:
             KeyUsedError: its key came with another request.
         """
-        row = self._requests.get((asked.operation, asked.key)) or _request(self.connection, asked)
-        if row is None:
-            return None
-        if row["fingerprint"] != asked.fingerprint:
-            raise KeyUsedError(asked.key)
-        return entry_from(self.events_of(row["subject"])[: row["version"]])
+        return led_to(asked, self._requests.get((asked.operation, asked.key)) or request_in(self.connection, asked))
 
-    def keep_answer(self, asked: Asked, entry: Entry) -> None:
-        """Keep which answer a request got."""
+    def begin(self, asked: Asked) -> None:
+        """From now on, what is put down is because of a request."""
+        self.asked, self._caused = asked, None
+
+    def keep_request(self, asked: Asked) -> None:
+        """Keep what a request led to; nothing of one that changed nothing."""
+        event = self._caused
+        if event is None:
+            return
         row = {
             "operation": asked.operation,
             "key": asked.key,
             "fingerprint": asked.fingerprint,
-            "subject": entry.id,
-            "version": entry.version,
-            "at": written_instant(entry.changed_at),
+            "subject": event.subject,
+            "version": event.version,
+            "at": event.at,
         }
         self._requests[asked.operation, asked.key] = row
         self.put(tables.requests, row)
 
     def flush(self) -> None:
         """Write every row that waits."""
-        self._write_rows(tables.events, tables.cards, tables.clients)
+        self._write_rows(tables.events, tables.cards, tables.clients, tables.access_keys)
         self._write_quotes()
         self._write_rows(tables.revisions, tables.options)
         self._write_papers()
@@ -257,6 +273,13 @@ def events_of(connection: Connection, subject: str) -> list[Event]:
     return [Event(**row) for row in connection.execute(_HISTORY, {"subject": subject}).mappings()]
 
 
+def events_after(connection: Connection, position: int, most: int) -> tuple[Event, ...]:
+    """The events of the book that come after a position."""
+    events = tables.events.c
+    wanted = select(tables.events).where(events.position > position).order_by(events.position).limit(most)
+    return tuple(Event(**row) for row in connection.execute(wanted).mappings())
+
+
 def last_event(connection: Connection) -> Event | None:
     """The newest event of the book."""
     row = connection.execute(_LAST).mappings().first()
@@ -301,10 +324,27 @@ def quote_columns(entry: Entry) -> Row:
         "paid_minor": entry.paid_minor,
         "accepted": entry.accepted,
         "erased": int(entry.erased),
+        "offer": entry.offer or None,
+        "link": entry.link.hash if entry.link else None,
     }
 
 
-def _request(connection: Connection, asked: Asked) -> Row | None:
+def led_to(asked: Asked, row: Row | None) -> tuple[str, int] | None:
+    """
+    The subject and version that a request led to, by what was kept of the one with its key.
+
+    Raises:
+        KeyUsedError: that was another request.
+    """
+    if row is None:
+        return None
+    if row["fingerprint"] != asked.fingerprint:
+        raise KeyUsedError(asked.key)
+    return row["subject"], row["version"]
+
+
+def request_in(connection: Connection, asked: Asked) -> Row | None:
+    """What is kept of the request that came with a key."""
     request = tables.requests
     mine = select(request).where(request.c.operation == asked.operation, request.c.key == asked.key)
     row = connection.execute(mine).mappings().first()

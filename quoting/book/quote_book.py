@@ -11,28 +11,31 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self, TypeVar
 
-from sqlalchemy import Connection, delete, inspect
+from sqlalchemy import delete, inspect
 
-from quoting.book import address_book, moves, outbox, search, tables
+from quoting.book import address_book, moves, search, tables
+from quoting.book.access_keys import KeyRing
 from quoting.book.address_book import Contact, KnownClient
-from quoting.book.asking import asked_for, once
+from quoting.book.asking import RequestKey, asked_for
 from quoting.book.backup import back_up, restore
+from quoting.book.budgets import Budgets
 from quoting.book.chain import Event, written_instant
 from quoting.book.changes import Declined, Withdrawn
-from quoting.book.doors import plain_words, said, series_name
+from quoting.book.desk import Desk
+from quoting.book.doors import said, series_name
 from quoting.book.export import export
-from quoting.book.looking_up import draft_in, entry_in, history_in, paper_in
-from quoting.book.moves import Moment
-from quoting.book.page import Asked, Page, last_event
+from quoting.book.links import id_behind, new_link, token_of
+from quoting.book.looking_up import CardVersion, answered_in, card_versions, draft_in, entry_in, history_in, paper_in
+from quoting.book.outbox import Outbox
+from quoting.book.page import Moment, Page, events_after, last_event
 from quoting.book.papers import Chance, Paper, check_document_kind, pack, seal
 from quoting.book.prepared import Prepared, prepare, published
-from quoting.book.repricing import ENGINES, Engine
+from quoting.book.repricing import ENGINES, Engine, card_of
 from quoting.book.search import Listing, Wanted
 from quoting.book.states import Entry
 from quoting.book.storage import Storage, create_file, told_plainly
 from quoting.book.upgrading import upgrade, version_of
 from quoting.book.verifying import Anchor, Report, verify
-from quoting.book.writer import Writer
 from quoting.errors import BookError, BookNotReadyError, Fault, InputError, StaleVersionError
 from quoting.estimate import Estimate
 from quoting.money import minor_units
@@ -54,12 +57,13 @@ class QuoteBook:
     quotation since it was read. Threads may share a book; processes open one each.
     """
 
-    def __init__(self, address: str, *, chance: Chance = secrets.token_bytes) -> None:
+    def __init__(self, address: str, *, secret: bytes = b"", chance: Chance = secrets.token_bytes) -> None:
         """
         Open a book; where there is none yet, it is made.
 
         Args:
             address: A path, ``sqlite:///PATH`` or ``postgresql://USER@HOST/NAME``.
+            secret: What private links are made with, 16 bytes or more; it stands nowhere in the book.
             chance: Where ids and salts come from.
 
         Raises:
@@ -67,8 +71,9 @@ class QuoteBook:
             StorageError: nothing answers.
         """
         self.storage = Storage(address)
-        self._chance = chance
-        self._writer = Writer(self.storage)
+        self._secret = secret
+        self._desk = Desk(self.storage, chance)
+        self.keys, self.outbox, self.budgets = KeyRing(self._desk), Outbox(self._desk), Budgets(self._desk)
         if self.storage.path is not None and not self.storage.path.exists():
             create_file(self.storage.path)
         try:
@@ -90,8 +95,7 @@ class QuoteBook:
 
     def close(self) -> None:
         """Finish what is being written and let the storage go."""
-        self._writer.close()
-        self.storage.close()
+        self._desk.close()
 
     # Quotations
 
@@ -104,7 +108,7 @@ class QuoteBook:
         by: str,
         pins: Sequence[Pin] = (),
         locale: str | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """
         Keep a priced job without a number; its rate card's version is published with it.
@@ -112,9 +116,9 @@ class QuoteBook:
         Raises:
             PublishedCardError: the card's version is published with other content.
         """
-        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._now(at, by)
+        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._desk.now(at, by)
         asked = asked_for("draft", key, prepared)
-        return self._write(lambda page: moves.draft(page, prepared, now), asked)
+        return self._desk.write(lambda page: moves.draft(page, prepared, now), asked)
 
     def draft_again(
         self,
@@ -127,12 +131,12 @@ class QuoteBook:
         pins: Sequence[Pin] = (),
         locale: str | None = None,
         version: int | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """Put a newer job in a draft's place."""
-        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._now(at, by)
+        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._desk.now(at, by)
         asked = asked_for("draft again", key, prepared, which, version)
-        return self._write(lambda page: moves.draft_again(page, which, prepared, now, version=version), asked)
+        return self._desk.write(lambda page: moves.draft_again(page, which, prepared, now, version=version), asked)
 
     def ask(
         self,
@@ -142,12 +146,18 @@ class QuoteBook:
         offer: str,
         at: datetime.datetime,
         by: str,
+        held: bool = False,
         series: str = SERIES,
         locale: str | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """
         Keep a request from outside: issued at once or left for the owner, as the card's offer says.
+
+        A book that was opened with a secret gives it a private link: ``link_token`` of the entry.
+
+        Args:
+            held: It is left for the owner, whatever the offer says. What has no price always is.
 
         Raises:
             InputError: the card has no such offer.
@@ -155,9 +165,14 @@ class QuoteBook:
         found = next((one for one in card.offers if one.name == offer), None)
         if found is None:
             raise InputError([Fault("offer", f"one of {[one.name for one in card.offers]}", repr(offer))])
-        if found.issued == "at once":
-            return self.draft_and_issue(estimate, card, at=at, by=by, series=series, locale=locale, key=key)
-        return self.draft(estimate, card, at=at, by=by, locale=locale, key=key)
+        prepared, now = prepare(estimate, card, locale=locale), self._desk.now(at, by)
+        asked = asked_for("ask", key, prepared, offer, series)
+        goes_out = found.issued == "at once" and not held and estimate.options
+        at_once = series_name(series) if goes_out else None
+        link = new_link(self._secret, self._desk.chance) if self._secret else None
+        return self._desk.write(
+            lambda page: moves.ask(page, prepared, now, offer=offer, link=link, series=at_once), asked
+        )
 
     def draft_and_issue(
         self,
@@ -169,12 +184,12 @@ class QuoteBook:
         series: str = SERIES,
         pins: Sequence[Pin] = (),
         locale: str | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """Keep a priced job and issue it, in one transaction."""
-        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._now(at, by)
-        asked = asked_for("draft and issue", key, prepared, series)
-        return self._write(lambda page: moves.draft_and_issue(page, prepared, now, series=series_name(series)), asked)
+        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._desk.now(at, by)
+        asked, named = asked_for("draft and issue", key, prepared, series), series_name(series)
+        return self._desk.write(lambda page: moves.draft_and_issue(page, prepared, now, series=named), asked)
 
     def issue(
         self,
@@ -184,15 +199,15 @@ class QuoteBook:
         by: str,
         series: str = SERIES,
         version: int | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """Give a draft the next number of its series, and the days of today: from now on it binds the shop."""
-        now, asked = self._now(at, by), asked_for("issue", key, which, series, version)
+        now, asked = self._desk.now(at, by), asked_for("issue", key, which, series, version)
         while True:
-            entry, prepared = self._read(lambda connection: draft_in(connection, which))
+            entry, prepared = self._desk.read(lambda connection: draft_in(connection, which))
             expected = entry.version if version is None else version
             try:
-                return self._write(_issuing(entry, prepared, now, expected, series_name(series)), asked)
+                return self._desk.write(_issuing(entry, prepared, now, expected, series_name(series)), asked)
             except StaleVersionError:
                 if version is not None:
                     raise
@@ -208,12 +223,12 @@ class QuoteBook:
         pins: Sequence[Pin] = (),
         locale: str | None = None,
         version: int | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """Issue a new revision in place of the one before, under the same number."""
-        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._now(at, by)
+        prepared, now = prepare(estimate, card, pins=pins, locale=locale), self._desk.now(at, by)
         asked = asked_for("revise", key, prepared, which, version)
-        return self._write(lambda page: moves.revise(page, which, prepared, now, version=version), asked)
+        return self._desk.write(lambda page: moves.revise(page, which, prepared, now, version=version), asked)
 
     def accept(
         self,
@@ -226,7 +241,7 @@ class QuoteBook:
         note: str = "",
         revision: int | None = None,
         version: int | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """
         Record that the client takes it.
@@ -239,9 +254,9 @@ class QuoteBook:
         Raises:
             StateError: it has lapsed, is replaced, accepted, declined or withdrawn.
         """
-        words, now = said(who=who, note=note), self._now(at, by)
+        words, now = said(who=who, note=note), self._desk.now(at, by)
         asked = asked_for("accept", key, which, quantity, words, revision, version)
-        return self._write(
+        return self._desk.write(
             lambda page: moves.accept(page, which, quantity, words, now, revision=revision, version=version), asked
         )
 
@@ -255,12 +270,12 @@ class QuoteBook:
         note: str = "",
         revision: int | None = None,
         version: int | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """Record that the client does not take it, and what they said."""
-        words, now = said(who=who, note=note), self._now(at, by)
+        words, now = said(who=who, note=note), self._desk.now(at, by)
         asked = asked_for("decline", key, which, words, revision, version)
-        return self._write(
+        return self._desk.write(
             lambda page: moves.end(page, which, Declined, words, now, revision=revision, version=version), asked
         )
 
@@ -272,12 +287,12 @@ class QuoteBook:
         by: str,
         note: str = "",
         version: int | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """Take a quotation back, or put a draft away."""
-        words, now = said(note=note), self._now(at, by)
+        words, now = said(note=note), self._desk.now(at, by)
         asked = asked_for("withdraw", key, which, words, version)
-        return self._write(
+        return self._desk.write(
             lambda page: moves.end(page, which, Withdrawn, words, now, revision=None, version=version), asked
         )
 
@@ -289,7 +304,7 @@ class QuoteBook:
         at: datetime.datetime,
         by: str,
         version: int | None = None,
-        key: str = "",
+        key: str | RequestKey = "",
     ) -> Entry:
         """
         Record money that came for what was accepted: the deposit asked, or what is left.
@@ -298,8 +313,8 @@ class QuoteBook:
             OverpaidError: it is more than the balance.
         """
         minor = _coins(amount, self.get(which).terms.currency)
-        now, asked = self._now(at, by), asked_for("pay", key, which, minor, version)
-        return self._write(lambda page: moves.pay(page, which, minor, now, version=version), asked)
+        now, asked = self._desk.now(at, by), asked_for("pay", key, which, minor, version)
+        return self._desk.write(lambda page: moves.pay(page, which, minor, now, version=version), asked)
 
     def keep_document(
         self, which: str, kind: str, content: bytes, *, media_type: str, at: datetime.datetime, by: str
@@ -314,18 +329,18 @@ class QuoteBook:
         """
         check_document_kind(kind)
         entry = self.get(which)
-        sealed = seal(pack(Paper(kind, media_type, content)), entry.revision, self._chance)
+        sealed = seal(pack(Paper(kind, media_type, content)), entry.revision, self._desk.chance)
         if sealed.label in entry.commitments:
             if self.paper(which, kind).content != content:
                 raise BookError(f"{entry.named}: expected no {kind} yet; found one that was sent, and it stays")
             return entry
-        now = self._now(at, by)
-        return self._write(lambda page: moves.keep_document(page, entry.id, sealed, now), None)
+        now = self._desk.now(at, by)
+        return self._desk.write(lambda page: moves.keep_document(page, entry.id, sealed, now), None)
 
     def publish_card(self, card: RateCard, *, at: datetime.datetime, by: str) -> str:
         """Keep a version of a rate card for ever; its content hash."""
-        kept, now = published(card), self._now(at, by)
-        self._write(lambda page: moves.publish(page, kept, now), None)
+        kept, now = published(card), self._desk.now(at, by)
+        self._desk.write(lambda page: moves.publish(page, kept, now), None)
         return kept.hash
 
     # Reading
@@ -337,11 +352,11 @@ class QuoteBook:
         Raises:
             QuoteNotFoundError: none goes by it.
         """
-        return self._read(lambda connection: entry_in(connection, which))
+        return self._desk.read(lambda connection: entry_in(connection, which))
 
     def history(self, which: str) -> tuple[Event, ...]:
         """Everything that befell a quotation or a client."""
-        return self._read(lambda connection: history_in(connection, which))
+        return self._desk.read(lambda connection: history_in(connection, which))
 
     def paper(self, which: str, kind: str, *, revision: int | None = None) -> Paper:
         """
@@ -353,18 +368,35 @@ class QuoteBook:
         Raises:
             QuoteNotFoundError: nothing of the kind is kept.
         """
-        return self._read(lambda connection: paper_in(connection, which, kind, revision))
+        return self._desk.read(lambda connection: paper_in(connection, which, kind, revision))
 
     def list(
         self, wanted: Wanted | None = None, *, at: datetime.datetime, most: int = 50, cursor: str = ""
     ) -> Listing:
         """One page of quotations, newest first."""
         asked = wanted or Wanted()
-        return self._read(lambda connection: search.listing(connection, asked, at=at, most=most, cursor=cursor))
+        return self._desk.read(lambda connection: search.listing(connection, asked, at=at, most=most, cursor=cursor))
+
+    def events(self, *, after: int = 0, most: int = 100) -> tuple[Event, ...]:
+        """The history of the whole book, oldest first, from a position on."""
+        return self._desk.read(lambda connection: events_after(connection, after, most))
+
+    def cards(self) -> tuple[CardVersion, ...]:
+        """Every published version of a rate card, oldest first."""
+        return self._desk.read(card_versions)
+
+    def card(self, hash: str) -> RateCard:
+        """
+        A rate card as it was published, by the hash of its content.
+
+        Raises:
+            QuoteNotFoundError: none was.
+        """
+        return self._desk.read(lambda connection: card_of(connection, hash))
 
     def head(self) -> Event | None:
         """The newest event: whoever writes its position and hash down can prove later that nothing was cut off."""
-        return self._read(last_event)
+        return self._desk.read(last_event)
 
     # The book as a whole
 
@@ -376,7 +408,7 @@ class QuoteBook:
             engines: What works out an estimate, by rules number; none to leave prices alone.
             anchor: An event written down earlier, that must still stand.
         """
-        return self._read(lambda connection: verify(connection, engines, anchor))
+        return self._desk.read(lambda connection: verify(connection, engines, anchor))
 
     def back_up(self, to: Path | str) -> None:
         """Write a backup, a book in a file of SQLite, while this one is in use."""
@@ -384,7 +416,7 @@ class QuoteBook:
 
     def export(self, to: Path | str) -> None:
         """Write everything the book holds into a ZIP file that needs no book to be read."""
-        self._read(lambda connection: export(connection, Path(to)))
+        self._desk.read(lambda connection: export(connection, Path(to)))
 
     @staticmethod
     def restore(backup: Path | str, address: str) -> None:
@@ -400,18 +432,31 @@ class QuoteBook:
 
     # Clients
 
-    def keep_client(self, contact: Contact, *, at: datetime.datetime, by: str, id: str | None = None) -> KnownClient:
+    def keep_client(
+        self,
+        contact: Contact,
+        *,
+        at: datetime.datetime,
+        by: str,
+        id: str | None = None,
+        version: int | None = None,
+        key: str | RequestKey = "",
+    ) -> KnownClient:
         """Put a client into the address book; one who is known already is not doubled."""
-        chance = self._chance
-        return self._write(lambda page: address_book.keep(page, contact, id=id, at=at, by=by, chance=chance), None)
+        now, asked = self._desk.now(at, by), asked_for("keep client", key, contact, id, version)
+        return self._desk.write(
+            lambda page: address_book.keep(page, contact, now, id=id, version=version),
+            asked,
+            lambda _, known, then: KnownClient(id=known, version=then, contact=contact),
+        )
 
     def client(self, id: str) -> KnownClient:
         """A client of the address book."""
-        return self._read(lambda connection: address_book.read(connection, id))
+        return self._desk.read(lambda connection: address_book.read(connection, id))
 
     def clients(self, *, after: str = "", most: int = 200) -> tuple[KnownClient, ...]:
         """Clients of the address book by id; ``after`` the last id of the page before."""
-        return self._read(lambda connection: address_book.known_clients(connection, after=after, most=most))
+        return self._desk.read(lambda connection: address_book.known_clients(connection, after=after, most=most))
 
     def erase_client(self, id: str, *, at: datetime.datetime, by: str) -> tuple[str, ...]:
         """
@@ -422,35 +467,63 @@ class QuoteBook:
         Returns:
             The ids of their quotations.
         """
-        erased = self._write(lambda page: address_book.erase(page, id, at=at, by=by), None)
+        now = self._desk.now(at, by)
+        erased = self._desk.write(lambda page: address_book.erase(page, id, now))
         self.storage.forget_deleted()
         return erased
 
-    # The outbox, and keys
+    # Private links, and keys of requests
 
-    def waiting(self, *, most: int = 100) -> tuple[outbox.Told, ...]:
-        """Changes that somebody must still be told of, oldest first."""
-        return self._read(lambda connection: outbox.waiting(connection, most=most))
+    def make_link(
+        self,
+        which: str,
+        *,
+        at: datetime.datetime,
+        by: str,
+        version: int | None = None,
+        key: str | RequestKey = "",
+    ) -> Entry:
+        """
+        Have a new private link lead to a quotation; the one before leads nowhere any more.
 
-    def delivered(self, position: int, *, at: datetime.datetime) -> None:
-        """Record that a change was told."""
-        self._write(lambda page: outbox.delivered(page, position, at=at), None)
+        Raises:
+            BookError: the book was opened without a secret.
+        """
+        made, now = new_link(self._secret, self._desk.chance), self._desk.now(at, by)
+        asked = asked_for("link", key, which, version)
+        return self._desk.write(lambda page: moves.link(page, which, made, now, version=version), asked)
+
+    def link_token(self, entry: Entry) -> str:
+        """What opens the private link of a quotation; empty where it has none."""
+        return token_of(entry.link, self._secret) if entry.link else ""
+
+    def by_link(self, token: str) -> Entry:
+        """
+        The quotation that a private link leads to.
+
+        Raises:
+            QuoteNotFoundError: it leads to none.
+        """
+        return self._desk.read(lambda connection: entry_in(connection, id_behind(connection, token)))
+
+    def answered_before(self, operation: str, key: RequestKey) -> Entry | None:
+        """
+        The quotation as a change left it that was asked for with this key; None where none was.
+
+        Args:
+            operation: What was asked: ``ask``, ``accept``, as the method of the book is called.
+            key: With what tells the request from another.
+
+        Raises:
+            KeyUsedError: the key came with another request.
+        """
+        asked = asked_for(operation, key)
+        return self._desk.read(lambda connection: answered_in(connection, asked)) if asked else None
 
     def forget_keys(self, *, before: datetime.datetime) -> None:
         """Forget keys of requests made before an instant."""
         old = delete(tables.requests).where(tables.requests.c.at < written_instant(before))
-        self._write(lambda page: page.connection.execute(old) and None, None)
-
-    def _now(self, at: datetime.datetime, by: str) -> Moment:
-        written_instant(at)
-        return Moment(at, plain_words("by", by, least=1), self._chance)
-
-    def _write(self, work: Callable[[Page], _T], asked: Asked | None) -> _T:
-        return self._writer.write(work if asked is None else once(work, asked))
-
-    def _read(self, question: Callable[[Connection], _T]) -> _T:
-        with self.storage.reading() as connection:
-            return question(connection)
+        self._desk.write(lambda page: page.execute(old))
 
     def _make_if_new(self) -> None:
         with told_plainly(), self.storage.engine.connect() as connection:

@@ -56,7 +56,7 @@ def drift_of(connection: Connection, place: int, entry: Entry, engines: Mapping[
     try:
         pins = from_json(papers["pins"].paper.content, tuple[Pin, ...]) if "pins" in papers else ()
         job = from_json(papers["job"].paper.content, Job)
-        again = price_json(engine(job, _card(connection, entry.terms.card), on=entry.terms.priced_on, pins=pins))
+        again = price_json(engine(job, card_of(connection, entry.terms.card), on=entry.terms.priced_on, pins=pins))
     except (QuotingError, ValueError) as error:
         return f"{named}: expected the price that was kept; found {str(error).splitlines()[0]}"
     return (
@@ -71,14 +71,20 @@ def _parting(kept: bytes, again: bytes) -> str:
     return f"{kept[max(0, at - 40) : at + 20]!r} to {again[max(0, at - 40) : at + 20]!r}"
 
 
-def _card(connection: Connection, hash: str) -> RateCard:
+def card_of(connection: Connection, hash: str) -> RateCard:
+    """
+    A rate card as it was published.
+
+    Raises:
+        QuoteNotFoundError: none was under this hash.
+    """
     cards = tables.cards.c
     body: Any = connection.execute(select(cards.body).where(cards.hash == hash)).scalar()
     if body is None:
         raise QuoteNotFoundError(hash)
-    return _card_of(bytes(body))
+    return _read_card(bytes(body))
 
 
 @lru_cache(maxsize=32)
-def _card_of(body: bytes) -> RateCard:
+def _read_card(body: bytes) -> RateCard:
     return from_json(unpacked(body), RateCard)

@@ -45,6 +45,13 @@ class Days(Struct, frozen=True, kw_only=True):
     lapses_at: datetime.datetime
 
 
+class Link(Struct, frozen=True):
+    """A private link: what it was made with, and the hash of what opens it. Neither gives the link away."""
+
+    salt: str
+    hash: str
+
+
 class Entry(Struct, frozen=True, kw_only=True):
     """
     A quotation as it stands after one change of its history; no personal data is in it.
@@ -52,6 +59,7 @@ class Entry(Struct, frozen=True, kw_only=True):
     ``state`` is what was recorded; whether an open one has lapsed depends on the time: ``state_at``.
     ``version`` counts the changes, ``revision`` the revisions issued. ``commitments`` are salted
     hashes of what is kept of it, by paper (``1/job``). ``accepted`` is the place of the option chosen.
+    ``offer`` is the one that somebody outside asked by; empty where the owner began it.
     """
 
     id: str
@@ -70,6 +78,8 @@ class Entry(Struct, frozen=True, kw_only=True):
     accepted: int | None = None
     paid_minor: int = 0
     erased: bool = False
+    offer: str = ""
+    link: Link | None = None
 
     @property
     def number(self) -> str:
@@ -82,12 +92,17 @@ class Entry(Struct, frozen=True, kw_only=True):
         return self.number or self.id
 
     @property
+    def is_enquiry(self) -> bool:
+        """Whether it has no price yet."""
+        return not self.terms.options
+
+    @property
     def total_minor(self) -> int:
-        """The accepted option's total; until then the least option's."""
+        """The accepted option's total; until then the least option's, 0 of what has no price yet."""
         options = self.terms.options
-        return (
-            min(one.total_minor for one in options) if self.accepted is None else options[self.accepted].total_minor
-        )
+        if self.accepted is None:
+            return min((one.total_minor for one in options), default=0)
+        return options[self.accepted].total_minor
 
     @property
     def deposit_minor(self) -> int:

@@ -3,7 +3,7 @@ The tables of the book, alike on both engines. They are made by the migrations; 
 
 ``quotes`` is the only table of quotations that changes, and holds nothing that the history does not:
 it is there to be searched. What may be personal stands in ``papers``, ``clients``, ``words`` and the two
-columns of ``quotes`` that erasing empties.
+columns of ``quotes`` that erasing empties. ``deliveries`` and ``budgets`` are work under way, no history.
 """
 
 from __future__ import annotations
@@ -122,6 +122,8 @@ quotes = _table(
     _whole("paid_minor"),
     _whole("accepted", null=True),
     _whole("erased"),
+    _text("offer", null=True),
+    _text("link", null=True),
     PrimaryKeyConstraint("entry"),
     UniqueConstraint("id"),
     UniqueConstraint("series", "ordinal"),
@@ -131,6 +133,7 @@ quotes = _table(
     Index(None, "state", "entry"),
     Index(None, "client", "entry"),
     Index(None, "first_dated", "entry"),
+    Index(None, "link", unique=True),
 )
 revisions = _table(
     "revisions",
@@ -189,6 +192,18 @@ outbox = _table(
     PrimaryKeyConstraint("position"),
     Index(None, "delivered_at", "position"),
 )
+deliveries = _table(
+    "deliveries",
+    _whole("position", ForeignKey("outbox.position")),
+    _text("channel"),
+    _whole("attempts"),
+    _text("next_at", null=True),
+    _text("delivered_at", null=True),
+    _text("refused", null=True),
+    PrimaryKeyConstraint("position", "channel"),
+    CheckConstraint("delivered_at IS NULL OR next_at IS NULL", name="over_when_delivered"),
+    Index(None, "next_at", "position"),
+)
 requests = _table(
     "requests",
     _text("operation"),
@@ -200,7 +215,30 @@ requests = _table(
     PrimaryKeyConstraint("operation", "key"),
     Index(None, "at"),
 )
+access_keys = _table(
+    "access_keys",
+    _text("id"),
+    _whole("version"),
+    _text("name"),
+    _text("scopes"),
+    _text("origins"),
+    _text("hash"),
+    _text("made_at"),
+    _text("ends_at", null=True),
+    PrimaryKeyConstraint("id"),
+    UniqueConstraint("hash"),
+)
+budgets = _table(
+    "budgets",
+    _text("name"),
+    _text("until"),
+    _whole("used"),
+    PrimaryKeyConstraint("name"),
+    CheckConstraint("used >= 0", name="counted"),
+    Index(None, "until"),
+)
 
 IN_ORDER = (
-    counters, events, cards, clients, quotes, revisions, options, papers, words, outbox, requests,
+    counters, events, cards, clients, quotes, revisions, options, papers, words, outbox, deliveries, requests,
+    access_keys, budgets,
 )  # fmt: skip

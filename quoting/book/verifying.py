@@ -16,10 +16,11 @@ from msgspec import Struct
 from sqlalchemy import Connection, Table, exists, func, select
 
 from quoting.book import tables
+from quoting.book.access_keys import key_columns
 from quoting.book.address_book import client_commitment, sameness
 from quoting.book.address_book import read as read_client
-from quoting.book.chain import BEGINNING, Event, link_hash, request_mark
-from quoting.book.changes import TOLD, CardPublished, ClientErased, ClientKept, after, tag_of
+from quoting.book.chain import BEGINNING, Event, link_hash, request_mark, written_instant
+from quoting.book.changes import TOLD, CardPublished, ClientErased, ClientKept, KeyEnded, KeyMade, after, tag_of
 from quoting.book.moves import revision_rows
 from quoting.book.page import quote_columns
 from quoting.book.papers import Sealed, shown_name, storable, unpacked, words_of
@@ -271,7 +272,7 @@ def _strangers(connection: Connection) -> Iterator[str]:
         select(outbox.position).where(outbox.position.not_in(select(events.position)))
     ):
         yield f"outbox {position[0]}: expected its event; found none"
-    known_subjects = (tables.quotes.c.id, tables.clients.c.id, tables.cards.c.hash)
+    known_subjects = (tables.quotes.c.id, tables.clients.c.id, tables.cards.c.hash, tables.access_keys.c.id)
     nobody = [events.subject.not_in(select(column)) for column in known_subjects]
     for position in connection.execute(select(events.position).where(*nobody).limit(5)).scalars():
         yield f"event {position}: expected the row of its subject; found none"
@@ -326,6 +327,24 @@ def _client_stands(connection: Connection, row: Any, last: Event) -> bool:
     return contact is not None and sameness(contact) == row.same_as
 
 
+def _access_keys(connection: Connection) -> Iterator[str]:
+    for row in connection.execute(select(tables.access_keys)).mappings().all():
+        events = [
+            Event(**one) for one in _by(connection, tables.events, "subject", [row["id"]], "version")[row["id"]]
+        ]
+        if _key_row(events) != dict(row):
+            yield f"key {row['id']}: expected it as it was made and ended; found another"
+
+
+def _key_row(events: Sequence[Event]) -> dict[str, Any] | None:
+    made = events[0].change if events else None
+    if not isinstance(made, KeyMade):
+        return None
+    row = {"id": events[0].subject, "version": len(events), **key_columns(made, events[0].at)}
+    ends = [written_instant(event.change.ends_at) for event in events if isinstance(event.change, KeyEnded)]
+    return row | ({"ends_at": ends[-1]} if ends else {})
+
+
 def _outbox(connection: Connection) -> Iterator[str]:
     events, outbox = tables.events.c, tables.outbox
     joined = tables.events.outerjoin(outbox, outbox.c.position == events.position)
@@ -357,6 +376,7 @@ _CHECKS: tuple[Callable[[Connection], Iterator[str]], ...] = (
     _counters,
     _cards,
     _clients,
+    _access_keys,
     _outbox,
     _requests,
 )

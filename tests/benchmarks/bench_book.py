@@ -222,7 +222,7 @@ def _fill(connection: Connection, count: int) -> None:
         f"{numbers} INSERT INTO quotes SELECT i, 'quotation-' || i, 'Q', i, 1, 2, {_STATE},"
         f" 'client-' || (1 + i % 10), 'Client of the bench', 'A job of the bench', {day} || 'T10:00:00.000000Z',"
         f" {day} || 'T10:00:00.000000Z', {day}, {day}, {day}, {day} || 'T23:59:59.999999Z', 'GBP',"
-        " 10000 + i % 90000, 0, 0, NULL, 0 FROM n",
+        " 10000 + i % 90000, 0, 0, NULL, 0, NULL, NULL FROM n",
         f"{numbers} INSERT INTO words SELECT 'word' || (i % 10), i FROM n",
         f"{numbers} INSERT INTO words SELECT 'often', i FROM n",
         f"{numbers} INSERT INTO words SELECT 'only' || i, i FROM n",

@@ -9,6 +9,7 @@ import pytest
 
 from quoting.book import QuoteBook
 from tests.book.postgresql import Server
+from tests.book.shop import SECRET
 
 Addresses = Callable[[], str]
 
@@ -40,5 +41,5 @@ def address(addresses: Addresses) -> str:
 @pytest.fixture
 def book(address: str) -> Iterator[QuoteBook]:
     """A new book, on each engine."""
-    with QuoteBook(address) as opened:
+    with QuoteBook(address, secret=SECRET) as opened:
         yield opened

@@ -16,6 +16,7 @@ from tests.conftest import DAY, demo_card_path, demo_job_path
 NOW = datetime.datetime(2026, 11, 25, 10, tzinfo=datetime.UTC)
 LATER = NOW + datetime.timedelta(days=2)
 SHOP = "marrowby-lane"
+SECRET = b"thirty-two bytes of the tests' own"
 
 
 @cache

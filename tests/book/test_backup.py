@@ -17,7 +17,7 @@ from quoting.book import QuoteBook
 from quoting.book.tables import metadata
 from quoting.errors import BookNotReadyError, StorageError
 from tests.book.conftest import Addresses
-from tests.book.shop import NOW, issued, priced
+from tests.book.shop import NOW, SECRET, issued, priced
 from tests.book.test_tampering import a_year_of_work
 
 
@@ -83,7 +83,7 @@ def test_a_backup_under_way_holds_everything_answered_before_and_reprices(
 
 
 def test_a_backup_is_the_whole_book_on_either_engine(addresses: Addresses, tmp_path: Path) -> None:
-    with QuoteBook(addresses()) as book:
+    with QuoteBook(addresses(), secret=SECRET) as book:
         a_year_of_work(book)
         book.back_up(tmp_path / "backup.sqlite")
         expected = rows_of(book)
@@ -124,7 +124,7 @@ def test_nothing_is_written_over_and_nothing_half_is_left(address: str, tmp_path
 
 def test_a_damaged_backup_is_refused_and_leaves_no_book(tmp_path: Path) -> None:
     backup, address = tmp_path / "backup", tmp_path / "again.sqlite"
-    with QuoteBook(str(tmp_path / "book.sqlite")) as book:
+    with QuoteBook(str(tmp_path / "book.sqlite"), secret=SECRET) as book:
         a_year_of_work(book)
         book.back_up(backup)
     content = bytearray(backup.read_bytes())
@@ -158,7 +158,7 @@ def test_an_export_holds_every_row_and_every_paper(book: QuoteBook, tmp_path: Pa
         "quotations": rows["quotes"],
         **{name: rows[name] for name in told if name != "quotations"},
     }
-    assert rows.keys() - told.keys() == {"quotes", "papers", "words", "cards"}
+    assert rows.keys() - told.keys() == {"quotes", "papers", "words", "cards", "budgets"}
     assert (len(papers), len(cards)) == (rows["papers"], rows["cards"])
     assert papers["papers/W-00001/2/pdf.pdf"] == book.paper("W-00001", "pdf").content
     assert all(name.removesuffix(".jsonl") in about for name in lines)

@@ -19,13 +19,14 @@ from quoting.book.tables import metadata
 from quoting.book.upgrading import STEPS, head, upgrade, version_of
 from quoting.book.verifying import verify
 from tests.book.conftest import Addresses
+from tests.book.shop import SECRET
 from tests.book.test_tampering import a_year_of_work
 from tests.book.worker import upgrade_and_die
 
 PROCESSES = multiprocessing.get_context("forkserver")
 PROCESSES.set_forkserver_preload(["tests.book.worker"])
 ALL_STEPS = (*STEPS, Path(__file__).parent / "later_steps")
-NEWEST = "0003"
+NEWEST = "0004"
 
 _OF_SQLITE = (
     "SELECT type, name, replace(replace(sql, '\"', ''), char(10), ' ') FROM sqlite_master WHERE sql IS NOT NULL"
@@ -68,10 +69,10 @@ def test_the_tables_are_as_they_are_read(address: str) -> None:
         assert version_of(connection) == head()
 
 
-@pytest.mark.parametrize("by", ["0001", "0002"])
+@pytest.mark.parametrize("by", ["0002", "0003"])
 def test_a_full_book_of_an_earlier_schema_becomes_the_newest(addresses: Addresses, by: str) -> None:
     address = addresses()
-    with QuoteBook(address) as book:
+    with QuoteBook(address, secret=SECRET) as book:
         a_year_of_work(book)
         before = book.verify()
         with book.storage.reading() as connection:
@@ -93,10 +94,10 @@ def test_a_full_book_of_an_earlier_schema_becomes_the_newest(addresses: Addresse
 
 def test_an_upgrade_killed_at_twenty_points_ends_at_the_old_or_the_new(addresses: Addresses) -> None:
     address = addresses()
-    with QuoteBook(address) as book:
+    with QuoteBook(address, secret=SECRET) as book:
         a_year_of_work(book)
         before = book.verify(engines={})
-    with closing(fresh(addresses(), "0001")) as one, closing(fresh(addresses())) as other:
+    with closing(fresh(addresses(), head())) as one, closing(fresh(addresses())) as other:
         old, new = schema_of(one), schema_of(other)
     calls = _calls_of_an_upgrade(addresses)
     places = sorted({round(1 + (calls - 1) * point / 19) for point in range(20)})
@@ -112,19 +113,19 @@ def test_an_upgrade_killed_at_twenty_points_ends_at_the_old_or_the_new(addresses
             with storage.engine.begin() as connection:
                 version, report = version_of(connection), verify(connection, {})
         assert process.exitcode == -signal.SIGKILL
-        assert (version, schema) in [("0001", old), (NEWEST, new)]
+        assert (version, schema) in [(head(), old), (NEWEST, new)]
         assert report == before
         ends.append(version)
     with closing(Storage(address)) as storage:
         upgrade(storage.engine, steps=ALL_STEPS)
         assert schema_of(storage) == new
 
-    assert ends == ["0001"] * 20
+    assert ends == [head()] * 20
 
 
 def _calls_of_an_upgrade(addresses: Addresses) -> int:
     """How many calls an upgrade makes, its COMMIT the last."""
-    with closing(fresh(addresses(), "0001")) as storage:
+    with closing(fresh(addresses(), head())) as storage:
         calls: list[object] = []
         for name in ("after_cursor_execute", "commit"):
             event.listen(storage.engine, name, lambda *told: calls.append(told))
@@ -135,6 +136,6 @@ def _calls_of_an_upgrade(addresses: Addresses) -> int:
 def test_a_book_that_is_newer_than_this_library_is_left_alone(address: str) -> None:
     fresh(address).close()
 
-    with pytest.raises(Exception, match="expected the book's tables at version 0001; found 0003"):
+    with pytest.raises(Exception, match="expected the book's tables at version 0002; found 0004"):
         QuoteBook(address)
     assert url_of(address)

@@ -75,7 +75,7 @@ class Beside(RuleBasedStateMachine):
         self.run = next(RUNS)
         self.series = f"S{self.run}"
         for book in BOOKS:
-            book._chance.seed(self.run)  # type: ignore[attr-defined]
+            book._desk.chance.seed(self.run)  # type: ignore[attr-defined]
 
     def both(self, work: Callable[[QuoteBook], Any]) -> Any:
         """What both books answer to one question, which must be the same."""

@@ -305,11 +305,11 @@ def test_what_somebody_must_hear_of_waits_in_the_outbox(book: QuoteBook) -> None
     entry = issued(book)
     book.decline(entry.id, at=LATER, by="client")
 
-    waiting = book.waiting()
+    waiting = book.outbox.waiting()
 
     assert [(one.kind, one.id) for one in waiting] == [("issued", entry.id), ("declined", entry.id)]
-    book.delivered(waiting[0].position, at=LATER)
-    assert book.waiting() == waiting[1:]
+    book.outbox.hand_out(waiting[0].position, [], at=LATER)
+    assert book.outbox.waiting() == waiting[1:]
 
 
 def test_a_client_is_known_once_and_may_be_changed(book: QuoteBook) -> None:

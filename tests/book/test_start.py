@@ -64,7 +64,7 @@ def test_a_connection_that_is_set_up_otherwise_is_refused(path: Path, pragma: st
 @pytest.mark.parametrize(
     ("harm", "told"),
     [
-        ("UPDATE alembic_version SET version_num = '0000'", "expected the book's tables at version 0001"),
+        ("UPDATE alembic_version SET version_num = '0000'", "expected the book's tables at version 0002"),
         ("DELETE FROM alembic_version", "found another database"),
         ("DROP TRIGGER events_refuse_update", "trigger events_refuse_update: expected it; found none"),
         ("DROP TABLE requests", "table requests: expected it; found none"),

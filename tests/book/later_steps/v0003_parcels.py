@@ -1,7 +1,7 @@
 """
 A column more in the largest table, with a check: SQLite rebuilds the table for it.
 
-Revision: 0002
+Revision: 0003
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from alembic import op
 
 from quoting.book import tables
 
-revision = "0002"
-down_revision = "0001"
+revision = "0003"
+down_revision = "0002"
 
 
 def upgrade() -> None:

@@ -1,7 +1,7 @@
 """
 A table more, STRICT on SQLite, with a row for every quotation.
 
-Revision: 0003
+Revision: 0004
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from alembic import op
 
 from quoting.book.tables import Whole
 
-revision = "0003"
-down_revision = "0002"
+revision = "0004"
+down_revision = "0003"
 
 
 def upgrade() -> None:
