@@ -34,9 +34,16 @@ def modules_after(code: str) -> set[str]:
 
 
 def test_importing_quoting_loads_no_web_no_database_and_no_page_maker() -> None:
-    found = modules_after("import quoting") & HEAVY
+    found = modules_after("import quoting; quoting.estimate_job; quoting.quotation_for") & HEAVY
 
     assert found == set()
+
+
+def test_a_rendering_child_loads_no_engine() -> None:
+    told = "import quoting.documents.child, sys; print(*(name for name in sys.modules if name.startswith('quoting')))"
+    names = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True).stdout.split()
+
+    assert not {"quoting.estimate", "quoting.planning", "quoting.job"} & set(names)
 
 
 def test_a_price_on_the_command_line_loads_neither_either() -> None:

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
+import select
 import sys
+import tempfile
+from shutil import rmtree
 
 from msgspec import msgpack
 
 from quoting.documents.children import DONE, LAST_WORDS, REFUSED
 from quoting.documents.page import Page
-from quoting.documents.render import render
+from quoting.documents.render import load_weasyprint, render
 from quoting.errors import DocumentError
 from quoting.piped_child import read_one, write_one
 
@@ -24,10 +28,10 @@ def main() -> int:
 
         most = int(sys.argv[1])
         resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    tempfile.tempdir = sys.argv[2]
     answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing that prints can break an answer
-    with contextlib.suppress(DocumentError):
-        render(_WARMING_UP)
+    _get_ready()
     while (asked := read_one(sys.stdin.buffer)) is not None:
         try:
             write_one(answers, DONE + render(msgpack.decode(asked, type=Page)))
@@ -39,5 +43,26 @@ def main() -> int:
     return 0
 
 
+def _get_ready() -> None:
+    """Load WeasyPrint; where no page waits by then, make it warm too."""
+    gc.disable()  # nothing of what is loaded is let go
+    with contextlib.suppress(DocumentError):
+        load_weasyprint()
+        if not _a_page_waits():
+            render(_WARMING_UP)
+    gc.freeze()
+    gc.enable()
+
+
+def _a_page_waits() -> bool:
+    try:
+        return bool(select.select([sys.stdin.buffer], [], [], 0)[0])
+    except OSError:  # Windows has it for sockets only
+        return False
+
+
 if __name__ == "__main__":
-    sys.exit(main())
+    try:
+        sys.exit(main())
+    finally:
+        rmtree(sys.argv[2], ignore_errors=True)

@@ -12,6 +12,8 @@ import atexit
 import queue
 import threading
 from contextlib import suppress
+from shutil import rmtree
+from tempfile import mkdtemp
 
 from msgspec import msgpack
 
@@ -32,7 +34,8 @@ class Child(PipedChild):
     """One rendering process."""
 
     def __init__(self) -> None:
-        super().__init__("quoting.documents.child", str(MOST_MEMORY_BYTES))
+        self._scratch = mkdtemp(prefix="quoting-")  # of fonts; here, since a child that is killed tidies nothing up
+        super().__init__("quoting.documents.child", str(MOST_MEMORY_BYTES), self._scratch)
         self.pages = 0
 
     def render(self, page: Page, seconds: float) -> bytes:
@@ -62,6 +65,11 @@ class Child(PipedChild):
     def is_alive(self) -> bool:
         """Whether it can be asked for another page."""
         return self.is_running and self.pages < MOST_PAGES
+
+    def end(self) -> None:
+        """End it, whatever it is doing, and take away what it left."""
+        super().end()
+        rmtree(self._scratch, ignore_errors=True)
 
 
 class Children:

@@ -6,8 +6,10 @@ The command line renders in its own process; a server renders in children (``chi
 
 from __future__ import annotations
 
+import atexit
 import datetime
 import os
+import threading
 import warnings
 from typing import Any
 
@@ -22,6 +24,8 @@ __all__ = ["Page", "render", "render_in_child"]
 PANGO_LINE = "apt-get install -y --no-install-recommends libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
 VARIANT = "pdf/a-3a"
 MOST_TRIES = 8
+_LAST_STYLE = threading.local()  # WeasyPrint's fonts are not to be shared between threads
+atexit.register(lambda: vars(_LAST_STYLE).clear())  # while WeasyPrint can still take its folder of fonts away
 _MEDIA_TYPES = {".css": "text/css", ".png": "image/png", ".jpg": "image/jpeg", ".svg": "image/svg+xml"}
 
 
@@ -36,14 +40,12 @@ def render(page: Page, *, variant: str | None = VARIANT) -> bytes:
         DocumentError: Pango's libraries are not there, or the page asks for something outside.
     """
     os.environ.setdefault("SOURCE_DATE_EPOCH", "0")  # dates come from the page: same page, same bytes
-    weasyprint = _weasyprint()
-    from weasyprint.text.fonts import FontConfiguration
+    weasyprint = load_weasyprint()
     from weasyprint.urls import FatalURLFetchingError
 
     fetcher = _own_assets(page.folder)
-    fonts = FontConfiguration()
     try:
-        style = weasyprint.CSS(string=page.css, url_fetcher=fetcher, font_config=fonts)
+        style, fonts = _style_of(page, fetcher)
         html = weasyprint.HTML(string=page.html, url_fetcher=fetcher)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", ResourceWarning)  # WeasyPrint 70 leaves its colour profile open
@@ -51,6 +53,20 @@ def render(page: Page, *, variant: str | None = VARIANT) -> bytes:
             return _written(document, page, variant)
     except FatalURLFetchingError as error:  # a BaseException in WeasyPrint 70
         raise DocumentError(f"expected packaged assets only; found {error}") from error
+
+
+def _style_of(page: Page, fetcher: Any) -> tuple[Any, Any]:
+    """A page's style sheet with its fonts: read once in a row for pages of ours, anew where a shop's folder is."""
+    kept = getattr(_LAST_STYLE, "kept", None)
+    if kept is not None and kept[0] == page.css and not page.folder:
+        return kept[1], kept[2]
+    from weasyprint import CSS
+    from weasyprint.text.fonts import FontConfiguration
+
+    fonts = FontConfiguration()
+    style = CSS(string=page.css, url_fetcher=fetcher, font_config=fonts)
+    _LAST_STYLE.kept = None if page.folder else (page.css, style, fonts)
+    return style, fonts
 
 
 def _written(document: Any, page: Page, variant: str | None) -> bytes:
@@ -68,7 +84,13 @@ def _written(document: Any, page: Page, variant: str | None) -> bytes:
     return pdf
 
 
-def _weasyprint() -> Any:
+def load_weasyprint() -> Any:
+    """
+    WeasyPrint, which is loaded when it is first wanted: it is half of a cold start.
+
+    Raises:
+        DocumentError: Pango's libraries are not there.
+    """
     try:
         import weasyprint
     except OSError as error:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 import traceback
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +55,10 @@ def page_from(
         TemplateError: with file and line.
         UnfitTextError: a character that no font of the documents has.
     """
-    environment = _environment(name, language, currency, overlay)
+    if overlay is None:
+        environment = _environment(name, language, currency)
+    else:
+        environment = _laid_over(name, language, currency, overlay)
     try:
         html = environment.get_template("page.html").render(given)
     except jinja2.TemplateSyntaxError as error:
@@ -89,11 +93,23 @@ def _text(path: Path) -> str:
     return path.read_text(encoding="utf-8")
 
 
-def _environment(name: str, language: Language, currency: str, overlay: Path | None) -> jinja2.Environment:
+@lru_cache(maxsize=16)
+def _environment(name: str, language: Language, currency: str) -> jinja2.Environment:
+    """Our templates, which are compiled once."""
+    return _made(_ours(name), language, currency)
+
+
+def _laid_over(name: str, language: Language, currency: str, overlay: Path) -> jinja2.Environment:
+    """A shop's templates before ours, read anew: they may have changed."""
+    return _made([_Overlay(overlay, name), *_ours(name)], language, currency)
+
+
+def _ours(name: str) -> list[jinja2.BaseLoader]:
     ours = jinja2.FileSystemLoader(packaged("pdf_templates") / name)
-    loaders: list[jinja2.BaseLoader] = [ours, jinja2.PrefixLoader({OURS.rstrip("/"): ours})]
-    if overlay is not None:
-        loaders.insert(0, _Overlay(overlay, name))
+    return [ours, jinja2.PrefixLoader({OURS.rstrip("/"): ours})]
+
+
+def _made(loaders: list[jinja2.BaseLoader], language: Language, currency: str) -> jinja2.Environment:
     environment = ImmutableSandboxedEnvironment(
         loader=jinja2.ChoiceLoader(loaders),
         undefined=jinja2.StrictUndefined,

@@ -302,6 +302,19 @@ def test_a_refusal_of_a_child_has_the_class_it_has_here() -> None:
         children.end()
 
 
+def test_a_child_leaves_no_folder_behind_however_it_ends(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    children = Children(most=1)
+
+    with pytest.raises(DocumentError):
+        children.render(Page(html="<p>" + "<table><td>x" * 3000, css=""), seconds=2)
+    children.render(SMALL)
+    assert len(list(tmp_path.iterdir())) == 1
+    children.end()
+
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_children_end_with_the_process_that_started_them() -> None:
     code = (
         "from quoting.documents.children import Children; from quoting.documents.page import Page; c = Children();"
