@@ -7,7 +7,7 @@ Nothing that leaves this room for a visitor holds a cost, a margin, a supplier, 
 from quoting.offers.choice import Choice, Contact, read_choice
 from quoting.offers.jobs import job_from_choice
 from quoting.offers.offered import PublicOffer, offer_by_key, public_offer, public_offers
-from quoting.offers.prices import Prices, issued_at_once, prices_of, quote_choice
+from quoting.offers.prices import Prices, issued_at_once, prices_of, quote_choice, unpriced
 from quoting.offers.schema import choice_schema
 
 __all__ = [
@@ -24,4 +24,5 @@ __all__ = [
     "public_offers",
     "quote_choice",
     "read_choice",
+    "unpriced",
 ]

@@ -20,6 +20,7 @@ from quoting.offers.offered import offer_by_key
 from quoting.planning.prepared import PreparedJob
 from quoting.pricing import Price
 from quoting.rate_card import RateCard
+from quoting.rules import RULES
 
 NEXT_QUANTITIES = 2
 # What the shop must look out or look at before it is bound by a price.
@@ -114,6 +115,25 @@ def quote_choice(choice: Choice, card: RateCard, *, on: datetime.date) -> Estima
         return estimate_job(job, card, on=on)
     except (NoPlanError, JobError) as error:
         raise NotPricedError(_reasons(error)) from error
+
+
+def unpriced(choice: Choice, card: RateCard, *, on: datetime.date) -> Estimate:
+    """
+    What is kept of a choice that cannot be priced: an estimate of no quantity yet.
+
+    Raises:
+        NotOfferedError: it is outside the offer.
+    """
+    return Estimate(
+        rules=RULES,
+        card_name=card.card.name,
+        card_version=card.card.version,
+        card_hash=card.content_hash,
+        on=on,
+        currency=card.region.currency,
+        job=job_from_choice(choice, card, on=on),
+        options=(),
+    )
 
 
 def issued_at_once(choice: Choice, offer: Offer) -> bool:

@@ -1,0 +1,137 @@
+"""
+Limits: how much one client address, one e-mail address, one key may ask for in a while, over all workers.
+
+A worker leases a share of a budget from the book and spends it by itself, so that a request writes nothing
+as a rule; what all workers accept together never passes the budget. While the book does not answer, each
+worker goes by a budget of its own: prices need no book.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import hmac
+import math
+from typing import TYPE_CHECKING
+
+from msgspec import Struct
+
+from api.problems import ProblemError
+from quoting.errors import StorageError
+
+if TYPE_CHECKING:
+    from api.desk import Desk
+
+MOST_REMEMBERED = 50_000
+LEASES = 10  # shares that a budget is leased in
+FORGET_EVERY = datetime.timedelta(minutes=10)
+
+
+class Limit(Struct, frozen=True):
+    """So many of something in so many seconds; windows begin with the clock's own multiples of them."""
+
+    name: str
+    most: int
+    seconds: int
+
+    def window_end(self, at: datetime.datetime) -> datetime.datetime:
+        """When the window that an instant lies in is over."""
+        number = math.floor(at.timestamp()) // self.seconds + 1
+        return datetime.datetime.fromtimestamp(number * self.seconds, datetime.UTC)
+
+    @property
+    def share(self) -> int:
+        """What is leased at once."""
+        return max(1, self.most // LEASES)
+
+
+class Left(Struct, frozen=True):
+    """What is left of a limit, as far as this worker knows, and the seconds until it begins anew."""
+
+    limit: Limit
+    left: int
+    seconds: int
+
+    @property
+    def headers(self) -> dict[str, str]:
+        """As fields of an answer (the IETF draft of RateLimit fields)."""
+        limit = self.limit
+        return {
+            "RateLimit-Policy": f'"{limit.name}";q={limit.most};w={limit.seconds}',
+            "RateLimit": f'"{limit.name}";r={self.left};t={self.seconds}',
+        }
+
+
+class _Lease(Struct):
+    """A share that this worker holds; ``over`` where the budget has no more."""
+
+    until: datetime.datetime
+    left: int = 0
+    over: bool = False
+
+
+class Limits:
+    """The limits of one worker."""
+
+    def __init__(self, desk: Desk, secret: str) -> None:
+        self._desk = desk
+        self._secret = secret.encode()
+        self._leases: dict[str, _Lease] = {}
+        self._forgotten = desk.now()
+
+    async def spend(self, limit: Limit, whose: str) -> Left:
+        """
+        Count one request of somebody's.
+
+        Raises:
+            ProblemError: they asked for too much; Retry-After says when more is granted.
+        """
+        now = self._desk.now()
+        until = limit.window_end(now)
+        lease = self._lease(limit, whose, until)
+        if not lease.left and not lease.over:
+            await self._lease_more(limit, whose, lease)
+        seconds = max(1, math.ceil((until - now).total_seconds()))
+        if not lease.left:
+            raise ProblemError(
+                "quota-exceeded",
+                headers={"Retry-After": str(seconds), **Left(limit, 0, seconds).headers},
+            )
+        lease.left -= 1
+        return Left(limit, lease.left, seconds)
+
+    def _lease(self, limit: Limit, whose: str, until: datetime.datetime) -> _Lease:
+        name = self._named(limit, whose)
+        lease = self._leases.get(name)
+        if lease is None or lease.until != until:
+            if len(self._leases) >= MOST_REMEMBERED:
+                now = self._desk.now()
+                self._leases = {one: kept for one, kept in self._leases.items() if kept.until > now}
+            lease = self._leases[name] = _Lease(until)
+        return lease
+
+    async def _lease_more(self, limit: Limit, whose: str, lease: _Lease) -> None:
+        name = self._named(limit, whose)
+        try:
+            if not self._desk.settings.book:
+                raise StorageError("expected a book to lease from; found none")
+            granted = await self._desk.in_book(
+                lambda book: book.budgets.take(name, limit.share, most=limit.most, until=lease.until)
+            )
+            lease.over = not granted
+            await self._forget_old()
+        except StorageError:
+            granted, lease.over = limit.most, True
+        lease.left += granted
+
+    async def _forget_old(self) -> None:
+        now = self._desk.now()
+        if now - self._forgotten < FORGET_EVERY:
+            return
+        self._forgotten = now
+        await self._desk.in_book(lambda book: book.budgets.forget(before=now - FORGET_EVERY))
+
+    def _named(self, limit: Limit, whose: str) -> str:
+        """A budget's name in the book: no address, no e-mail can be read out of it."""
+        kept = hmac.digest(self._secret or b"-", whose.encode("utf-8", "surrogatepass"), hashlib.sha256).hex()
+        return f"{limit.name} {kept[:32]}"
