@@ -155,7 +155,10 @@ def _count(job: Job, card: RateCard, language: Language) -> str:
 
 
 def _artwork(job: Job) -> str:
-    to_see = any(isinstance(colour.form, ReliefPlate) and colour.form.artwork != "ready" for colour in _colours(job))
+    forms = (colour.form for colour in _colours(job))
+    to_see = any(
+        isinstance(form, ReliefPlate) and form.artwork != "ready" and form.measured is None for form in forms
+    )
     if to_see:
         return message("The price is subject to sight of artwork")
     return message("The price is firm for what is described")

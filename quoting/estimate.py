@@ -16,6 +16,7 @@ from quoting.checking import check_job
 from quoting.errors import Fault, InputError, JobError, shown
 from quoting.formulas import Do, Plainly, Recording
 from quoting.job import Item, Job
+from quoting.job_artwork import artwork_warnings, with_artwork
 from quoting.line_items import LineItem, line_items
 from quoting.money import round_amount
 from quoting.numbers import in_engine_context
@@ -137,15 +138,17 @@ def read_job(data: Any) -> Job:
 @in_engine_context
 def load_job(path: Path | str) -> Job:
     """
-    Read a job from a TOML or a JSON file.
+    Read a job from a TOML or a JSON file, and measure the artwork that it names beside it.
 
     Raises:
         JobError: with every fault of it, or why the file cannot be read.
+        ArtworkError: artwork, and nothing that can measure it now.
     """
     name = Path(path)
     try:
         text = name.read_text(encoding="utf-8")
-        return read_job(reader.json_data(text) if name.suffix == ".json" else reader.toml_data(text))
+        data = reader.json_data(text) if name.suffix == ".json" else reader.toml_data(text)
+        return read_job(with_artwork(data, name.parent))
     except (OSError, UnicodeDecodeError) as error:
         raise JobError([Fault("$", "a readable job file", str(error), name.name)]) from error
     except InputError as error:
@@ -212,7 +215,7 @@ def _option(prepared: PreparedJob, free: PreparedJob, quantity: int, on: datetim
         over_best=plan.exact_cost - best.exact_cost,
         runners_up=plan.runners_up,
         refusals=plan.refusals,
-        warnings=_warnings(plan, card, late),
+        warnings=_warnings(plan, job, card, late),
         plans_costed=plan.plans_costed,
         plans_possible=plan.plans_possible,
         late=late,
@@ -370,12 +373,13 @@ def _working_days(plan: JobPlan, lines: tuple[LineItem, ...], prepared: Prepared
     )
 
 
-def _warnings(plan: JobPlan, card: RateCard, late: Late | None) -> tuple[str, ...]:
+def _warnings(plan: JobPlan, job: Job, card: RateCard, late: Late | None) -> tuple[str, ...]:
     warnings = [warning for load in plan.loads for warning in load.plan.warnings]
     settings = case_settings([load.plan for load in plan.loads], card)
     if len(settings) > 1:
         told = "; then ".join(", ".join(f"[{work.label}]" for work in group) for group in settings)
         warnings.append(f"the cases cannot hold every form at once; what stands is distributed first: {told}")
+    warnings.extend(artwork_warnings(job))
     if late is not None:
         warnings.append(_late_words(late, card))
     return tuple(warnings)

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
+from quoting.artwork.measured import FormArtwork
 from quoting.bench.composing import Copy
 from quoting.operations import Operation
 from quoting.presswork import Register
@@ -77,11 +78,20 @@ class HandSet(Struct, frozen=True, forbid_unknown_fields=True, tag="hand-set", t
 
 
 class MeasuredForm(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """A form whose size and share inked are told."""
+    """
+    A form whose size and share inked are told, or are measured from its artwork as the job is read from its file.
+
+    ``artwork_file`` lies beside the job file; where it holds several forms, ``artwork_page`` and
+    ``artwork_separation`` say which. ``measured`` is what it measures; what the job tells besides wins.
+    """
 
     size: Size
     share_inked: Share
     bleed: bool = False
+    artwork_file: Name | None = None
+    artwork_page: Annotated[int, Meta(ge=1, le=1000)] = 1
+    artwork_separation: Text = ""
+    measured: FormArtwork | None = None
 
     def __post_init__(self) -> None:
         if not self.share_inked:

@@ -3,7 +3,7 @@ The command line: parse, call, print.
 
 Exit codes: 0 done; 1 some of several jobs failed; 2 a wrong call; 3 the rate card is refused;
 4 the job is refused; 5 no press can make it; 6 the document cannot be made; 7 the quote book refuses
-it; 8 the quote book cannot be read or written now.
+it; 8 the quote book cannot be read or written now; 9 the artwork cannot be measured.
 """
 
 from __future__ import annotations
@@ -19,11 +19,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from quoting.cli.artwork import artwork
 from quoting.cli.book import book
 from quoting.cli.comparing import compare, risk, what_if
 from quoting.cli.explain import difference, explain
 from quoting.cli.serve import serve
 from quoting.errors import (
+    ArtworkError,
     BookError,
     DocumentError,
     JobError,
@@ -42,6 +44,7 @@ EXIT_CODES: dict[type[QuotingError], int] = {
     JobError: 4,
     NoPlanError: 5,
     DocumentError: 6,
+    ArtworkError: 9,
     StorageError: 8,  # before the error it is a kind of
     BookError: 7,
 }
@@ -206,6 +209,7 @@ def docket(
 
 for owners_command in (explain, difference, compare, what_if, risk):
     commands.add_command(owners_command)
+commands.add_command(artwork)
 commands.add_command(book)
 commands.add_command(serve)
 

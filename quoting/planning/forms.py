@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from quoting.bench.composing import Setting
 from quoting.job import ClientPlate, Colour, HandSet, MeasuredForm, ReliefPlate, StandingType
+from quoting.numbers import plain
 from quoting.rate_card import RateCard
 from quoting.shop import FormKind
 from quoting.wording import Sorts, measure_type, setting_of, sorts_kept
@@ -20,7 +21,8 @@ class FormPlan(Struct, frozen=True, kw_only=True):
 
     ``thickness_mm`` is a client's plate's; ``number_up`` is over 1 where a client's plate
     holds several pieces already, and its size is then the whole plate's. ``sorts`` are what each
-    version keeps out of the cases; ``told`` says which setting of several it is.
+    version keeps out of the cases; ``told`` says which setting of several it is. ``solid`` tells the largest
+    solid that its artwork measures.
     """
 
     width_mm: Decimal
@@ -39,6 +41,7 @@ class FormPlan(Struct, frozen=True, kw_only=True):
     stand_ins: bool = False
     set_with_last: bool = False
     told: str = ""
+    solid: str = ""
 
     @property
     def area_mm2(self) -> Decimal:
@@ -58,8 +61,18 @@ def form_plan(colour: Colour, card: RateCard, *, versions: int = 1) -> FormPlan:
         share_inked=form.share_inked.in_base_unit,
         kind=kind,
         bleeds=form.bleed,
+        solid=_largest_solid(form),
         **_plate_facts(form),
     )
+
+
+def _largest_solid(form: MeasuredForm) -> str:
+    """The largest solid of its artwork, in words; empty where none was measured, or it has none."""
+    found = form.measured
+    if found is None or found.largest_solid_size is None:
+        return ""
+    area = plain(found.largest_solid / 100, places=1)
+    return f"{area} cm2 in {found.largest_solid_size}, by {found.file}"
 
 
 def _hand_set(form: HandSet, card: RateCard, *, versions: int) -> FormPlan:
