@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import io
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
@@ -33,7 +33,6 @@ _MAKE_UP = (
 )
 _FAMILY = "'Quotation Serif', 'Source Serif Pro', Georgia, serif"
 _SETTINGS: Any = {
-    "svg.hashsalt": "quoting",
     "svg.fonttype": "none",
     "font.family": "Source Serif Pro",
     "font.size": 9,
@@ -51,6 +50,9 @@ _SETTINGS: Any = {
     "legend.frameon": False,
 }
 MOST_MARKED = 12
+MOST_FIGURES = 18
+CLOSEST = 0.025  # of the axis: nearer, two words beside their lines run into each other
+LEAST_TOLD = 6  # per cent of a bar: less has no room for its figure
 LEAST_RANGE = 5  # per cent: no drama of colour where the margins hardly differ
 _LOCK = threading.Lock()  # matplotlib's settings belong to the whole process
 
@@ -76,11 +78,12 @@ def _faces() -> list[Path]:
     return sorted((Path(found.origin).parent / "files").glob("SourceSerifPro-[RS]e*.ttf"))
 
 
-def _figure(width: float, height: float) -> Figure:
+def _figure(width: float, height: float, *, before: float = 0.0) -> Figure:
+    """A figure; ``before`` is the share of its width kept free for labels of another, wider face."""
     from matplotlib.figure import Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    room = ConstrainedLayoutEngine(w_pad=0.14, h_pad=0.06)  # inches: another face may run wider
+    room = ConstrainedLayoutEngine(w_pad=0.14, h_pad=0.06, rect=(before, 0, 1 - before, 1))  # pads in inches
     return Figure(figsize=(width, height), layout=room, facecolor=PAPER)
 
 
@@ -88,8 +91,11 @@ def _svg(figure: Any, title: str, told: str) -> str:
     """The figure as SVG, with a title and a description for those who do not see it."""
     from xml.sax.saxutils import escape
 
+    import matplotlib
+
     text = io.StringIO()
-    figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None, "Title": title})
+    with matplotlib.rc_context({"svg.hashsalt": told}):  # no two plots of one page share an id
+        figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None, "Title": title})
     svg = text.getvalue()
     svg = svg[svg.index("<svg") :]
     head, _, rest = svg.partition(">")
@@ -104,19 +110,19 @@ def price_and_cost(comparison: Comparison, variant: Variant) -> str:
     nets, costs = [float(cell.net) for cell in cells], [float(cell.cost) for cell in cells]
     title = "Price and cost"
     with _drawing():
-        figure = _figure(7, 3.7)
+        figure = _figure(7, 3.2)
         axes = figure.subplots()
         size = 4 if len(cells) <= MOST_MARKED else 0
         axes.plot(counts, nets, color=BLUE, marker="o", label="Price, before tax", markersize=size)
         axes.plot(counts, costs, color=ORANGE, marker="s", linestyle="--", label="Cost", markersize=size)
         axes.fill_between(counts, costs, nets, color=PALE, alpha=0.4, linewidth=0)
-        _mark_changes(axes, cells)
+        _mark_changes(axes, variant)
         axes.set(
             xlabel="Quantity", ylabel=comparison.currency, xlim=(0, max(counts) * 1.04), ylim=(0, max(nets) * 1.08)
         )
-        axes.xaxis.set_major_formatter("{x:,.0f}")
-        axes.yaxis.set_major_formatter("{x:,.0f}")
-        axes.legend(loc="upper left")
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_major_formatter(_counted(comparison))
+        axes.legend(loc="upper left", frameon=True, framealpha=1, edgecolor=PAPER)
         _title(axes, title, variant.label)
         return _svg(figure, f"{title}: {variant.label}", _price_words(cells))
 
@@ -136,24 +142,37 @@ def _title(axes: Any, title: str, under: str) -> None:
         )
 
 
-def _mark_changes(axes: Any, cells: Sequence[Cell]) -> None:
-    for cell in cells:
-        if not cell.changed:
+def _counted(comparison: Comparison) -> Callable[[float, object], str]:
+    """A count as the card's region groups it."""
+    from babel.numbers import format_decimal
+
+    return lambda value, _: format_decimal(value, format="#,##0", locale=comparison.locale.replace("-", "_"))
+
+
+def _mark_changes(axes: Any, variant: Variant) -> None:
+    """A line where another plan begins, and one where more packs are bought."""
+    plans = {plan.quantity: "another plan" for plan in variant.plans[1:]}
+    packs = {cell.quantity: "more packs" for cell in variant.cells if "packs" in cell.changed}
+    marks = packs | plans
+    room, told_at = max(marks, default=0) * CLOSEST, 0.0
+    for quantity, told in sorted(marks.items()):
+        line = "-" if quantity in plans else ":"
+        axes.axvline(quantity, color=QUIET, linewidth=0.7, linestyle=line, zorder=0)
+        if quantity - told_at < room or len(marks) > MOST_MARKED:
             continue
-        axes.axvline(cell.quantity, color=QUIET, linewidth=0.7, linestyle=":")
-        if len(cells) <= MOST_MARKED:
-            axes.annotate(
-                " and ".join(cell.changed),
-                (cell.quantity, 0),
-                xycoords=("data", "axes fraction"),
-                xytext=(-3, 4),
-                textcoords="offset points",
-                rotation=90,
-                ha="right",
-                va="bottom",
-                fontsize=7.5,
-                color=QUIET,
-            )
+        told_at = quantity
+        axes.annotate(
+            told,
+            (quantity, 0),
+            xycoords=("data", "axes fraction"),
+            xytext=(-2, 4),
+            textcoords="offset points",
+            rotation=90,
+            ha="right",
+            va="bottom",
+            fontsize=7.5,
+            color=QUIET,
+        )
 
 
 def _price_words(cells: Sequence[Cell]) -> str:
@@ -173,12 +192,17 @@ def margins(comparison: Comparison) -> str:
             shown, cmap="cividis", vmin=low, vmax=max(high, low + LEAST_RANGE), edgecolors=PAPER, linewidth=1.5
         )
         axes.invert_yaxis()
-        if len(comparison.quantities) <= MOST_MARKED:
+        if len(comparison.quantities) <= MOST_FIGURES:
             _figures_on(axes, mesh, shown)
+        else:
+            figure.colorbar(mesh, ax=axes, pad=0.01).outline.set_visible(False)
         axes.set(title=title, xlabel="Quantity")
         step = 1 + (len(comparison.quantities) - 1) // MOST_MARKED
         places = list(range(0, len(comparison.quantities), step))
-        axes.set_xticks([place + 0.5 for place in places], [f"{comparison.quantities[place]:,}" for place in places])
+        count = _counted(comparison)
+        axes.set_xticks(
+            [place + 0.5 for place in places], [count(comparison.quantities[place], None) for place in places]
+        )
         axes.set_yticks(_middles(len(rows)), [_short(variant, rows) for variant in rows])
         axes.tick_params(length=0)
         axes.spines[:].set_visible(False)
@@ -200,7 +224,7 @@ def _figures_on(axes: Any, mesh: Any, shown: Sequence[Sequence[float]]) -> None:
                 ha="center",
                 va="center",
                 color=_on(mesh, value),
-                fontsize=8.5,
+                fontsize=8.5 if len(row) <= MOST_MARKED else 7,
             )
 
 
@@ -229,7 +253,7 @@ def make_up(comparison: Comparison, variant: Variant) -> str:
     step = 1 + (len(variant.cells) - 1) // MOST_MARKED
     cells = variant.cells[::step]
     with _drawing():
-        figure = _figure(7, 1.5 + 0.42 * len(cells))
+        figure = _figure(7, 1.4 + 0.32 * len(cells))
         axes = figure.subplots()
         starts = [0.0] * len(cells)
         for name, colour, hatch in _MAKE_UP:
@@ -245,22 +269,25 @@ def make_up(comparison: Comparison, variant: Variant) -> str:
                 height=0.66,
                 label=name,
             )
-            if name in {"Labour", "Left over"}:
-                labels = [f"{width:.0f} %" if width >= 6 else "" for width in widths]
-                axes.bar_label(
-                    bars, labels=labels, label_type="center", fontsize=8, color=PAPER if name == "Labour" else INK
-                )
+            labels = [f"{width:.0f} %" if width >= LEAST_TOLD else "" for width in widths]
+            told = axes.bar_label(
+                bars, labels=labels, label_type="center", fontsize=8, color=PAPER if name == "Labour" else INK
+            )
+            if hatch:
+                for label in told:
+                    label.set_bbox({"facecolor": PAPER, "edgecolor": "none", "pad": 1.2})
             starts = [start + width for start, width in zip(starts, widths, strict=True)]
-        axes.set_yticks(range(len(cells)), [f"{cell.quantity:,}" for cell in cells])
+        count = _counted(comparison)
+        axes.set_yticks(range(len(cells)), [count(cell.quantity, None) for cell in cells])
         axes.invert_yaxis()
         axes.set(xlabel="Per cent of the net price", ylabel="Quantity", xlim=(0, 100))
         _title(axes, title, variant.label)
         axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.32 if len(cells) < 4 else -0.2), ncols=4)
-        told = "; ".join(
+        said = "; ".join(
             f"{cell.quantity}: " + ", ".join(f"{name} {_share(cell, name):.0f} %" for name, _, _ in _MAKE_UP)
             for cell in cells
         )
-        return _svg(figure, f"{title}: {variant.label}", told)
+        return _svg(figure, f"{title}: {variant.label}", said)
 
 
 def _share(cell: Cell, name: str) -> float:
@@ -274,7 +301,7 @@ def tornado(swings: Sequence[Swing], under: str) -> str:
     """How far each input, over its own spread, moves the margin; the widest on top."""
     title = "What moves the margin most"
     with _drawing():
-        figure = _figure(7, 1.4 + 0.36 * len(swings))
+        figure = _figure(7, 1.4 + 0.36 * len(swings), before=0.08)
         axes = figure.subplots()
         for place, swing in enumerate(swings):
             ends = ((swing.margin_at_low, swing.low), (swing.margin_at_high, swing.high))
@@ -300,7 +327,7 @@ def tornado(swings: Sequence[Swing], under: str) -> str:
                 va="center",
                 fontsize=7.5,
             )
-        axes.set_yticks(range(len(swings)), [swing.key for swing in swings])
+        axes.set_yticks(range(len(swings)), [swing.key for swing in swings], fontsize=8)
         axes.invert_yaxis()
         reached = [float(end * 100) for swing in swings for end in (swing.margin_at_low, swing.margin_at_high)]
         room = (max(reached) - min(reached)) * 0.12 + 0.1
