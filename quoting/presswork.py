@@ -22,7 +22,9 @@ class Pass(Struct, frozen=True, kw_only=True, omit_defaults=True):
     the form is changed and run anew, ``version_lines`` what is set anew each time. ``sorts`` are what
     its type keeps out of the cases while it stands (fount, sort, how many), of founts that the card
     counts; ``set_with_last`` where it was set with the pass before it; ``stand_ins`` where the card's
-    alternates may stand in.
+    alternates may stand in. ``over``: of a turned form, the ``colours_before`` of the passes that lie
+    under it on a side; None where all the side's earlier ones do. ``solid``: the largest solid that its
+    artwork measures, in words.
     """
 
     label: str
@@ -52,6 +54,14 @@ class Pass(Struct, frozen=True, kw_only=True, omit_defaults=True):
     sorts: tuple[tuple[str, str, int], ...] = ()
     set_with_last: bool = False
     stand_ins: bool = False
+    over: tuple[int, ...] | None = None
+    solid: str = ""
+
+    def lies_on(self, other: Pass) -> bool:
+        """Whether another pass of the same sheet and side must be printed before it."""
+        if self.over is not None:
+            return other.colours_before in self.over
+        return other.colours_before < self.colours_before
 
     @property
     def of_the_case(self) -> tuple[object, ...]:

@@ -135,7 +135,7 @@ class HeldJob:
         """
         card = with_measures(self.prepared.card, dict(measures))
         at = self.prepared.at(card)
-        at.memory = WashMemory(card, longest_by=self.prepared.memory)
+        at.memory = WashMemory(card, self.prepared.memory.inks, longest_by=self.prepared.memory)
         _, _, requirements = worked_out(Plainly(), at, self.figures.quantity, self.plans, self.orders)
         return exact_cost(Plainly(), requirements, card, self.prepared.rates)
 

@@ -232,7 +232,7 @@ BY_THE_CARD: list[tuple[str, str, Path, Any]] = [
     ("Make-ready", "coasters", ("make_ready", "second_side_factor"), "1"),
     ("Make-ready", "composed in versions", ("make_ready", "version_share"), "70 %"),
     ("Make-ready", "cards", ("make_ready", "solid_over"), "10 %"),
-    ("Make-ready", "cards", ("limits", "large_form_warning"), "5 %"),
+    ("Make-ready", "cards", ("make_ready", "large_form_over"), "5 %"),
     ("Pins and packing", "cards", ("make_ready", "thick_board_over"), "0.5 mm"),
     ("Running", "cards", (*PLATEN, "speeds", "cotton"), "400 an hour"),
     ("Running", "cards", (*PLATEN, "treadle_factor"), "0.9"),

@@ -8,11 +8,13 @@ from decimal import Decimal
 from msgspec import Struct
 from msgspec.structs import replace
 
-from quoting.cutting import reason_against
 from quoting.job import Colour, Item, Part, Side
 from quoting.planning.forms import FormPlan
 from quoting.planning.part_plan import FormWork
-from quoting.planning.refusals import fits
+from quoting.planning.refusals import force_refusal
+from quoting.planning.refused import CASE, Refusal
+from quoting.planning.settings import case_refusal
+from quoting.planning.turning import TURNED, Grid, Shared, reason_not_to_turn, shared_colours
 from quoting.presswork import Imposition, Pass, Register
 from quoting.rate_card import RateCard
 from quoting.shop import ReadyCut
@@ -24,15 +26,16 @@ _CLOSENESS: tuple[Register, ...] = ("none", "loose", "close")
 
 
 class Imposed(Struct, frozen=True, kw_only=True):
-    """A grid of pieces, how it is turned, and its passes with their forms."""
+    """
+    The passes of a grid with their forms: the same for every grid of as many pieces that is turned alike.
 
-    imposition: Imposition
-    across: int
-    down: int
-    copies: int
+    ``refused``: why the press or the cases cannot bring them, if they cannot.
+    """
+
     versions_together: int
     passes: tuple[Pass, ...]
     forms: tuple[FormWork, ...]
+    refused: Refusal | None
 
 
 class _Colour(Struct, frozen=True, kw_only=True):
@@ -45,128 +48,126 @@ class _Colour(Struct, frozen=True, kw_only=True):
     place: int
     second_side: bool
     hit: int = 1
+    over: tuple[int, ...] | None = None
 
 
-def impose(
-    item: Item,
-    part: Part,
-    front: tuple[FormPlan, ...],
-    back: tuple[FormPlan, ...],
-    card: RateCard,
-    *,
-    press_name: str,
-    places: tuple[int, int],
-) -> Iterator[Imposed]:
-    """Every grid up to 16 up that the press could feed, with every imposition that can hold it."""
-    ready_cut = isinstance(card.stocks[part.stock], ReadyCut)
-    greatest = card.presses[press_name].greatest_sheet
-    fixed = max((form.number_up for form in front + back), default=1)
-    kinds = _kinds(item, part, front, back, ready_cut=ready_cut, fixed=fixed)
-    for across, down in _grids(ready_cut=ready_cut, fixed=fixed):
-        width, height = across * part.size.width_mm, down * part.size.height_mm
-        if across * down > max(1, fixed) and not fits(width, height, greatest):
-            continue
+class Imposing:
+    """The impositions of one part at one press; passes are worked out once for each number up."""
+
+    def __init__(
+        self,
+        item: Item,
+        part: Part,
+        front: tuple[FormPlan, ...],
+        back: tuple[FormPlan, ...],
+        card: RateCard,
+        *,
+        press_name: str,
+        places: tuple[int, int],
+    ) -> None:
+        self.item, self.part, self.front, self.back, self.card = item, part, front, back, card
+        self.press_name, self.places = press_name, places
+        self.fixed = max((form.number_up for form in front + back), default=1)
+        self._imposed: dict[tuple[str, int], Imposed] = {}
+
+    def grids(self) -> Iterator[Grid]:
+        """Every grid of up to 16 pieces with every imposition that may hold it; whether it does is asked after."""
+        ready_cut = isinstance(self.card.stocks[self.part.stock], ReadyCut)
+        kinds = _kinds(self.item, self.part, ready_cut=ready_cut, fixed=self.fixed)
+        if reason_not_to_turn(self.item, self.part, self.front, self.back, self.card):
+            kinds = tuple(kind for kind in kinds if kind not in TURNED)
         for kind in kinds:
-            if kind == "ganged":
-                if across * down % item.versions:
-                    continue
-            elif kind != "fed as it comes" and reason_against(kind, across, down):
-                continue
-            yield _imposed(item, part, front, back, card, press_name, places, kind, across, down)
+            for across, down in _grids(ready_cut=ready_cut, fixed=self.fixed):
+                yield Grid(kind, across, down)
+
+    def imposed(self, grid: Grid) -> Imposed:
+        """The passes of a grid."""
+        key = ("turned" if grid.is_turned else grid.imposition, grid.number_up)
+        if key not in self._imposed:
+            self._imposed[key] = self._work_out(grid)
+        return self._imposed[key]
+
+    def _work_out(self, grid: Grid) -> Imposed:
+        item, part, card = self.item, self.part, self.card
+        together = item.versions if grid.imposition == "ganged" else 1
+        listed = (_union if grid.is_turned else _by_side)(part, self.front, self.back)
+        passes = []
+        forms: list[FormWork] = []
+        for one in _hit_by_hit(listed, card):
+            again = one.plans[0].told + (f", hit {one.hit}" if one.hit > 1 else "")
+            label = f"{part.name}, {one.side}, {_ink_name(one.colour, card)}{again}"
+            apart = item.versions // together if one.colour.version_lines else 1
+            passes.append(
+                _pass(
+                    part,
+                    one,
+                    card,
+                    self.press_name,
+                    self.places,
+                    label,
+                    grid.copies,
+                    trips=2 if grid.is_turned else 1,
+                    versions=apart,
+                    sorts=_sorts_standing(one, grid.copies, together=grid.imposition == "ganged"),
+                )
+            )
+            if one.hit == 1:
+                forms.extend(_forms(item, one, card, label, grid.copies, together))
+        return Imposed(
+            versions_together=together,
+            passes=tuple(passes),
+            forms=tuple(forms),
+            refused=force_refusal(card.presses[self.press_name], passes) or _case_refusal(passes, card, grid),
+        )
 
 
-def _grids(*, ready_cut: bool, fixed: int) -> Iterator[tuple[int, int]]:
-    if ready_cut:
-        yield 1, 1
-        return
-    for number in range(1, MOST_UP + 1):
-        if fixed > 1 and number != fixed:
-            continue
-        for across in range(1, number + 1):
-            if number % across == 0:
-                yield across, number // across
+def _case_refusal(passes: Sequence[Pass], card: RateCard, grid: Grid) -> Refusal | None:
+    told = case_refusal(passes, card, copies=grid.copies)
+    return Refusal("{}", (told,), CASE) if told else None
 
 
-def _kinds(
-    item: Item,
-    part: Part,
-    front: Sequence[FormPlan],
-    back: Sequence[FormPlan],
-    *,
-    ready_cut: bool,
-    fixed: int,
-) -> tuple[Imposition, ...]:
+def _kinds(item: Item, part: Part, *, ready_cut: bool, fixed: int) -> tuple[Imposition, ...]:
     if ready_cut:
         return ("fed as it comes",)
     together: tuple[Imposition, ...] = ("ganged",) if item.versions > 1 and fixed == 1 else ()
     if not (part.front and part.back):
         return ("one side", *together)
-    one_form = len({form.kind for form in (*front, *back)}) == 1
-    one_impression = part.front.impression == part.back.impression
-    if item.versions > 1 or fixed > 1 or not one_form or not one_impression:
-        return ("sheetwise", *together)
-    return ("sheetwise", "work-and-turn", "work-and-tumble")
+    return ("sheetwise", *together, *TURNED)
 
 
-def _imposed(
-    item: Item,
-    part: Part,
-    front: tuple[FormPlan, ...],
-    back: tuple[FormPlan, ...],
-    card: RateCard,
-    press_name: str,
-    places: tuple[int, int],
-    kind: Imposition,
-    across: int,
-    down: int,
-) -> Imposed:
-    turned = kind in {"work-and-turn", "work-and-tumble"}
-    together = item.versions if kind == "ganged" else 1
-    copies = across * down // 2 if turned else across * down
-    listed = _union(part, front, back) if turned else _by_side(part, front, back)
-    colours = _hit_by_hit(listed, card)
-    passes = []
-    forms: list[FormWork] = []
-    for one in colours:
-        again = one.plans[0].told + (f", hit {one.hit}" if one.hit > 1 else "")
-        label = f"{part.name}, {one.side}, {_ink_name(one.colour, card)}{again}"
-        apart = item.versions // together if one.colour.version_lines else 1
-        passes.append(
-            _pass(
-                part,
-                one,
-                card,
-                press_name,
-                places,
-                label,
-                copies,
-                trips=2 if turned else 1,
-                versions=apart,
-                sorts=_sorts_standing(one, copies, together=kind == "ganged"),
-            )
-        )
-        if one.hit == 1:
-            forms.extend(_forms(item, one, card, label, copies, together))
-    return Imposed(
-        imposition=kind,
-        across=across,
-        down=down,
-        copies=copies,
-        versions_together=together,
-        passes=tuple(passes),
-        forms=tuple(forms),
-    )
+def _grids(*, ready_cut: bool, fixed: int) -> Iterator[tuple[int, int]]:
+    if ready_cut:
+        return iter([(1, 1)])
+    return ((across, down) for across, down in grids_up_to(MOST_UP) if fixed in {1, across * down})
+
+
+def grids_up_to(most_up: int) -> Iterator[tuple[int, int]]:
+    """Pieces across and down of every grid, fewest up first."""
+    for number in range(1, most_up + 1):
+        for across in range(1, number + 1):
+            if number % across == 0:
+                yield across, number // across
 
 
 def _hit_by_hit(colours: Sequence[_Colour], card: RateCard) -> list[_Colour]:
     """Each colour as often as its ink takes to cover, from the one form; places counted anew on each side."""
     passes: list[_Colour] = []
+    hits_of: list[list[int]] = []
     for one in colours:
+        hits_of.append([])
         hits = card.inks[one.colour.ink].hits if one.colour.ink else 1
         for hit in range(1, hits + 1):
             place = sum(other.side == one.side for other in passes)
-            passes.append(replace(one, place=place, hit=hit))
+            over = None if one.over is None else _places_under(one.over, hits_of, place)
+            hits_of[-1].append(place)
+            passes.append(replace(one, place=place, hit=hit, over=over))
     return passes
+
+
+def _places_under(over: Sequence[int], hits_of: Sequence[Sequence[int]], place: int) -> tuple[int, ...] | None:
+    """The passes that must come before one of a turned form; None where all before it must."""
+    under = (*(hit for colour in over for hit in hits_of[colour]), *hits_of[-1])
+    return None if len(under) == place else under
 
 
 def _ink_name(colour: Colour, card: RateCard) -> str:
@@ -194,25 +195,37 @@ def _by_side(part: Part, front: Sequence[FormPlan], back: Sequence[FormPlan]) ->
 
 def _union(part: Part, front: Sequence[FormPlan], back: Sequence[FormPlan]) -> list[_Colour]:
     """Both sides' colours in one row: the same ink on both sides shares a form."""
-    waiting = list(zip(_colours(part.back), back, strict=True))
+    fronts, backs = _colours(part.front), _colours(part.back)
     colours = []
-    for colour, plan in zip(_colours(part.front), front, strict=True):
-        twin = next((pair for pair in waiting if pair[0].ink == colour.ink), None)
-        if twin:
-            waiting.remove(twin)
-        colours.append((_closer(colour, twin[0] if twin else colour), (plan, twin[1]) if twin else (plan,)))
-    colours += [(colour, (plan,)) for colour, plan in waiting]
-    return [
-        _Colour(
-            colour=colour,
-            plans=plans,
-            side="both",
-            impression=part.front.impression if part.front else "visible",
-            place=place,
-            second_side=False,
+    for place, shared in enumerate(shared_colours(fronts, backs) or ()):
+        pairs = [(side[at], plans[at]) for side, plans, at in _sides_of(shared, fronts, front, backs, back)]
+        first, last = pairs[0][0], pairs[-1][0]
+        colours.append(
+            _Colour(
+                colour=_closer(first, last),
+                plans=tuple(plan for _, plan in pairs),
+                side="both",
+                impression=part.front.impression if part.front else "visible",
+                place=place,
+                second_side=False,
+                over=shared.over,
+            )
         )
-        for place, (colour, plans) in enumerate(colours)
-    ]
+    return colours
+
+
+def _sides_of(
+    shared: Shared,
+    fronts: Sequence[Colour],
+    front: Sequence[FormPlan],
+    backs: Sequence[Colour],
+    back: Sequence[FormPlan],
+) -> Iterator[tuple[Sequence[Colour], Sequence[FormPlan], int]]:
+    """The sides that a colour of a turned form prints, with its place on each."""
+    if shared.front is not None:
+        yield fronts, front, shared.front
+    if shared.back is not None:
+        yield backs, back, shared.back
 
 
 def _colours(side: Side | None) -> tuple[Colour, ...]:
@@ -274,10 +287,11 @@ def _pass(
         versions=versions,
         set_up_sheets=_set_up_sheets(card, kind, register),
         colours_before=one.place,
-        large_form=area > card.limits.large_form_warning * chase,
+        large_form=area > card.make_ready.large_form_over * chase,
         thick_board=stock.caliper > card.make_ready.thick_board_over,
         is_low=any(_is_low(plan, press_name, card) for plan in one.plans),
         stock_class=stock.stock_class,
+        over=one.over,
         round_later=part.shape == "round" and isinstance(stock, ReadyCut) and (one.place > 0 or one.second_side),
         force_n=inked * stock_class.pressure[impression].in_base_unit,  # type: ignore[index]  # a side's own
         sorts=sorts,

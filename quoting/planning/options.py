@@ -3,8 +3,8 @@ A part's plans as the search sees them: what each costs alone, what it draws, wh
 
 Two things rule a plan out before any job is costed. Of plans for one press, imposition and number
 up, the press sheet matters only through sheets out of a parent and cuts: one that is no better in
-any of them and worse in one goes. Of plans whose passes ask the same of inking and washing, one
-that costs no less alone and draws no less from any pot goes.
+any of them and worse in one goes; turned or tumbled, a sheet is printed alike. Of plans whose passes
+ask the same of inking and washing, one that costs no less alone and draws no less from any pot goes.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from quoting.planning.orders import is_wet
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.quantities import PartWorkload, part_workload
+from quoting.planning.turning import TURNED
 from quoting.requirements import Draw, PotKind
 
 Signature = tuple[object, ...]
@@ -31,18 +32,18 @@ def signature(plan: PartPlan, prepared: PreparedJob) -> Signature:
     return (
         plan.press,
         *(
-            (work.ink, work.side, work.colours_before, is_wet(work, prepared.card), *work.of_the_case)
+            (work.ink, work.side, work.colours_before, work.over, is_wet(work, prepared.card), *work.of_the_case)
             for work in plan.passes
         ),
     )
 
 
 def undominated_sheets(plans: Sequence[PartPlan]) -> list[PartPlan]:
-    """Plans less those whose press sheet is no better in anything than another of the same number up."""
+    """Plans less those whose press sheet is no better in anything than another of the same number up and passes."""
     kept: list[PartPlan] = []
     alike: dict[tuple[object, ...], list[tuple[tuple[int, ...], PartPlan]]] = {}
     for plan in plans:
-        key = (plan.press, plan.imposition, plan.number_up)
+        key = (plan.press, "turned" if plan.imposition in TURNED else plan.imposition, plan.number_up)
         alike.setdefault(key, []).append((_sheet_figures(plan), plan))
     for group in alike.values():
         for place, (figures, plan) in enumerate(group):
@@ -74,6 +75,7 @@ class Counted:
 
     def __init__(self, load: PartWorkload, plan: PartPlan, prepared: PreparedJob) -> None:
         self.load, self.plan = load, plan
+        self.minutes = sum(load.pass_minutes, Decimal(0))
         own = [asked for asked in load.requirements if not isinstance(asked, Draw)]
         self.own_cost = exact_cost(Plainly(), own, prepared.card, prepared.rates)
         self.draws: Draws = {}

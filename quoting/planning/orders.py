@@ -29,11 +29,12 @@ class WashMemory:
     Wash-ups and inkings of one card as money, worked out once for many plans.
 
     Args:
+        inks: Those that the job prints.
         longest_by: Whose minutes say which ink takes longest to wash off, where a plan is held.
     """
 
-    def __init__(self, card: RateCard, longest_by: WashMemory | None = None) -> None:
-        self.card, self._longest_by = card, longest_by
+    def __init__(self, card: RateCard, inks: Collection[str], longest_by: WashMemory | None = None) -> None:
+        self.card, self.inks, self._longest_by = card, sorted(inks), longest_by
         self.minutes = wash_table(card.washing_up, card.inks)
         self._costs: dict[str, WashCosts] = {}
 
@@ -57,14 +58,15 @@ class WashMemory:
         card, press = self.card, self.card.presses[press_name]
         rate = card.person_rate(card.worked_by.presswork) + card.machine_rate(press_name)
         a_minute = Fraction(rate) / Fraction(MINUTES_AN_HOUR)
-        washes = {pair: Fraction(minutes) * a_minute for pair, minutes in self.minutes.items()}
+        pairs = ((before, after) for before in self.inks for after in (*self.inks, CLEAN))
+        washes = {pair: Fraction(self.minutes[pair]) * a_minute for pair in pairs}
         inkings = {
             name: Fraction(press.ink_up) * a_minute
-            + Fraction(press.dressing_ink) * Fraction(ink.price) / Fraction(ink.price_mass)
-            for name, ink in card.inks.items()
+            + Fraction(press.dressing_ink) * Fraction(card.inks[name].price) / Fraction(card.inks[name].price_mass)
+            for name in self.inks
         }
         unit = lcm(*(cost.denominator for cost in (*washes.values(), *inkings.values())))
-        from_clean = [(CLEAN, after, Decimal(0)) for after in (*card.inks, CLEAN)]
+        from_clean = [(CLEAN, after, Decimal(0)) for after in (*self.inks, CLEAN)]
         return WashCosts(
             (*((*pair, Decimal(int(cost * unit))) for pair, cost in washes.items()), *from_clean),
             (*((name, Decimal(int(cost * unit))) for name, cost in inkings.items()), (CLEAN, Decimal(0))),
@@ -134,8 +136,7 @@ def _stints(passes: Sequence[Pass], card: RateCard) -> tuple[Stint, ...]:
             after=tuple(
                 place
                 for place, other in enumerate(passes)
-                if (other.item, other.part, other.side) == (work.item, work.part, work.side)
-                and other.colours_before < work.colours_before
+                if (other.item, other.part, other.side) == (work.item, work.part, work.side) and work.lies_on(other)
             ),
         )
         for work in passes

@@ -5,21 +5,20 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
 from quoting.job import HandSet, Part, Side
 from quoting.numbers import plain
 from quoting.planning.forms import FormPlan
+from quoting.planning.refused import FORCE, FORM, LAID, SHEET, Refusal
 from quoting.planning.settings import WAYS_ROUND, told_short
+from quoting.planning.turning import Grid
+from quoting.presswork import Pass
 from quoting.rate_card import RateCard, tag_of
 from quoting.shop import ParentSheets, Press, ReadyCut
 from quoting.units import TYPE_HEIGHT_MM, Size
 from quoting.wording import in_settings, short_of, sorts_kept
-
-if TYPE_CHECKING:
-    from quoting.planning.impositions import Imposed
 
 
 def part_refusal(part: Part, forms: Sequence[FormPlan], stock: ParentSheets | ReadyCut, card: RateCard) -> str:
@@ -50,32 +49,44 @@ def press_refusal(
             f"{stock.name} is {plain(stock.caliper)} mm thick, over the {plain(press.greatest_caliper)} mm it takes:"
             " choose a thinner stock, or duplex after printing"
         )
-    return _height_refusal(forms, press, card)
+    return _pins_refusal(part, forms, stock, press) or _height_refusal(forms, press, card)
+
+
+def bare_refusal(part: Part, press: Press, grid: Grid) -> Refusal | None:
+    """Why the pieces alone are too large a sheet, before anything is put round them; None where they are not."""
+    width, height = grid.across * part.size.width_mm, grid.down * part.size.height_mm
+    return None if fits(width, height, press.greatest_sheet) else _over_greatest(width, height, press)
+
+
+def _over_greatest(width_mm: Decimal, height_mm: Decimal, press: Press) -> Refusal:
+    told = "a sheet of {} x {} mm is over the greatest it feeds, {}: fewer up, or a smaller piece"
+    return Refusal(told, (width_mm, height_mm, press.greatest_sheet), SHEET)
 
 
 def sheet_refusal(
     part: Part,
     forms: Sequence[FormPlan],
     press: Press,
-    card: RateCard,
     *,
-    imposed: Imposed,
+    grid: Grid,
     width_mm: Decimal,
     height_mm: Decimal,
-) -> str:
-    """Why this press cannot make it with this sheet and these forms; empty where it can."""
-    sheet = f"a sheet of {plain(width_mm)} x {plain(height_mm)} mm"
+) -> Refusal | None:
+    """Why this press cannot feed this sheet, or hold the forms of its pieces; None where it can."""
     if not fits(width_mm, height_mm, press.greatest_sheet):
-        return f"{sheet} is over the greatest it feeds, {press.greatest_sheet}: fewer up, or a smaller piece"
+        return _over_greatest(width_mm, height_mm, press)
     if not _reaches(width_mm, height_mm, press.least_sheet):
-        return f"{sheet} is under the least it feeds, {press.least_sheet}: print several up and cut after"
+        told = "a sheet of {} x {} mm is under the least it feeds, {}: print several up and cut after"
+        return Refusal(told, (width_mm, height_mm, press.least_sheet), SHEET)
     for form in forms:
         if form.number_up > 1 and not (form.width_mm <= width_mm and form.height_mm <= height_mm):
-            return (
-                f"the client's plate of {plain(form.width_mm)} x {plain(form.height_mm)} mm does not lie on"
-                f" {sheet}, {imposed.across} x {imposed.down} pieces: the way its pieces stand decides"
+            told = (
+                "the client's plate of {} x {} mm does not lie on a sheet of {} x {} mm, {} x {} pieces:"
+                " the way its pieces stand decides"
             )
-    return _form_refusal(part, forms, press, imposed) or _force_refusal(press, imposed)
+            found = (form.width_mm, form.height_mm, width_mm, height_mm, grid.across, grid.down)
+            return Refusal(told, found, LAID)
+    return _form_refusal(part, forms, press, grid)
 
 
 def fits(width: Decimal, height: Decimal, within: Size) -> bool:
@@ -210,6 +221,23 @@ def _shape_refusal(part: Part, stock: ParentSheets | ReadyCut) -> str:
     return ""
 
 
+def _pins_refusal(part: Part, forms: Sequence[FormPlan], stock: ParentSheets | ReadyCut, press: Press) -> str:
+    """A blank is laid to pins at its own edges; a larger sheet is cut with a border for them."""
+    if not isinstance(stock, ReadyCut) or not forms:
+        return ""
+    borders = (
+        part.size.width_mm - max(form.width_mm for form in forms),
+        part.size.height_mm - max(form.height_mm for form in forms),
+    )
+    border = max(borders) / 2
+    if border < press.pin_clearance:
+        return (
+            f"its pins want {plain(press.pin_clearance)} mm clear of the form at an edge of {stock.name}, which has"
+            f" {plain(border)} mm: a smaller form, or an oversize sheet cut after printing"
+        )
+    return ""
+
+
 def _height_refusal(forms: Sequence[FormPlan], press: Press, card: RateCard) -> str:
     plates = [form for form in forms if form.kind == "plate"]
     if plates and not press.bases:
@@ -225,29 +253,33 @@ def _height_refusal(forms: Sequence[FormPlan], press: Press, card: RateCard) -> 
     return ""
 
 
-def _form_refusal(part: Part, forms: Sequence[FormPlan], press: Press, imposed: Imposed) -> str:
+def _form_refusal(part: Part, forms: Sequence[FormPlan], press: Press, grid: Grid) -> Refusal | None:
     for form in forms:
         width, height = form.width_mm, form.height_mm
         if form.number_up == 1:
-            width += (imposed.across - 1) * part.size.width_mm
-            height += (imposed.down - 1) * part.size.height_mm
-        told = f"a form of {plain(width)} x {plain(height)} mm"
+            width += (grid.across - 1) * part.size.width_mm
+            height += (grid.down - 1) * part.size.height_mm
         if not fits(width, height, press.chase):
-            return f"{told} is over its chase, {press.chase}: fewer up, or a smaller form"
+            told = "a form of {} x {} mm is over its chase, {}: fewer up, or a smaller form"
+            return Refusal(told, (width, height, press.chase), FORM)
         if form.kind == "plate" and not any(fits(width, height, base.size) for base in press.bases):
-            return f"{told} is over its largest base: fewer up, or a smaller plate"
-    return ""
+            told = "a form of {} x {} mm is over its largest base: fewer up, or a smaller plate"
+            return Refusal(told, (width, height), FORM)
+    return None
 
 
-def _force_refusal(press: Press, imposed: Imposed) -> str:
-    for work in imposed.passes:
+def force_refusal(press: Press, passes: Sequence[Pass]) -> Refusal | None:
+    """Why a press cannot impress a form; None where it can."""
+    for work in passes:
         if work.force_n > press.greatest_force:
-            return (
-                f"{work.label} asks {plain(work.force_n / 1000, places=1)} kN of impression, over the"
-                f" {plain(press.greatest_force / 1000, places=1)} kN it can give: fewer up, a lighter impression,"
-                " or a smaller solid"
+            told = (
+                "{} asks {} kN of impression, over the {} kN it can give: fewer up, a lighter impression,"
+                " or a smaller solid{}"
             )
-    return ""
+            asked, given = (plain(force / 1000, places=1) for force in (work.force_n, press.greatest_force))
+            solid = f"; its largest solid is {work.solid}" if work.solid else ""
+            return Refusal(told, (work.label, asked, given, solid), FORCE)
+    return None
 
 
 def _sides(part: Part) -> list[Side]:

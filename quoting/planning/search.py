@@ -9,6 +9,7 @@ from math import prod
 
 from msgspec import Struct
 
+from quoting.bench.washing_up import CLEAN
 from quoting.buying import BUYERS
 from quoting.costing import exact_cost
 from quoting.formulas import Do, Plainly, Recording
@@ -25,6 +26,10 @@ from quoting.requirements import Draw, PotKind, Requirement
 
 MOST_RUNNERS_UP = 5
 _ALTERNATIVES_A_GROUP = 3
+
+
+Spent = tuple[Decimal, Draws]
+"""What is paid for already, and what is still to be bought."""
 
 
 class RunnerUp(Struct, frozen=True, kw_only=True):
@@ -74,18 +79,19 @@ def plan_job(prepared: PreparedJob, quantity: int, *, recording: bool = True) ->
         requirements=requirements,
         exact_cost=search.best_cost,
         runners_up=search.runners_up() if recording else (),
-        refusals=prepared.refusals(),
+        refusals=prepared.refusals() if recording else {},
         plans_costed=search.costed,
         plans_possible=prod(len(found.plans) for found in prepared.candidates),
     )
 
 
-class _Nights(Struct, frozen=True):
-    """One sitting: where its passes stand among the parts as printed, and what each night in it costs and draws."""
+class _Sitting(Struct, frozen=True):
+    """One sitting: its press, its inks in order, and where its passes stand among the parts as printed."""
 
+    press: str
+    inks: tuple[str, ...]
+    order: SittingOrder
     passes: tuple[tuple[int, int], ...]
-    cost: Decimal
-    draws: Draws
 
 
 class _Together(Struct, frozen=True):
@@ -95,7 +101,7 @@ class _Together(Struct, frozen=True):
     orders: tuple[Order, ...]
     press_cost: Decimal
     press_draws: Draws
-    nights: tuple[_Nights, ...]
+    sittings: tuple[_Sitting, ...]
     bound: Decimal
 
 
@@ -111,6 +117,7 @@ class _Search:
         self.costed = 0
         self.a_day = prepared.card.working_days.press_hours * MINUTES_AN_HOUR
         self._bought_before: dict[tuple[PotKind, str, Decimal], Decimal] = {}
+        self._at_press_before: dict[tuple[str, tuple[str, ...], int], Spent] = {}
         self.once = self._once()
 
     def run(self) -> None:
@@ -122,7 +129,8 @@ class _Search:
                     part.kept(group, order)
                     for part, group, order in zip(self.parts, together.groups, together.orders, strict=True)
                 ]
-                self._choose(together, kept, [], _least_after(kept))
+                spent = self.once + together.press_cost, together.press_draws
+                self._choose(together, kept, [], spent, _least_from(kept))
 
     def _once(self) -> Decimal:
         """What the job costs whatever its plans: handling, proofs, mixing, joining, packing, delivery."""
@@ -140,8 +148,10 @@ class _Search:
         prepared = self.prepared
         plans = [part.groups[group][0] for part, group in zip(self.parts, groups, strict=True)]
         orders = orders_of_passes(plans, prepared.card, prepared.memory)
-        cost, draws = self._at_presses(orders, {})
         places = tuple(order_of(plan, orders) for plan in plans)
+        sittings = tuple(_sitting(order, plans, places) for order in orders)
+        costs = [self._at_press(sitting, nights=0) for sitting in sittings]
+        cost, draws = sum((one[0] for one in costs), Decimal(0)), _summed(one[1] for one in costs)
         least = sum(
             (
                 part.kept(group, order)[0].own_cost
@@ -149,24 +159,17 @@ class _Search:
             ),
             Decimal(0),
         )
-        bound = self.once + cost + least
-        nights = tuple(self._nights(order, plans, places) for order in orders)
-        return _Together(groups, places, cost, draws, nights, bound)
+        return _Together(groups, places, cost, draws, sittings, self.once + cost + least)
 
-    def _nights(self, order: SittingOrder, plans: Sequence[PartPlan], places: Sequence[Order]) -> _Nights:
-        """What one night in a sitting would cost: the sitting with a night in it less the sitting without."""
-        without, drawn_without = self._at_presses([order], {})
-        with_one, drawn_with = self._at_presses([order], {order.passes[0]: self.a_day * 2})
-        passes = tuple(
-            (number, places[number].index(plan.passes.index(work)))
-            for work in order.passes
-            for number, plan in enumerate(plans)
-            if work in plan.passes
-        )
-        draws = {key: amount - drawn_without.get(key, Decimal(0)) for key, amount in drawn_with.items()}
-        return _Nights(passes, with_one - without, draws)
+    def _at_press(self, sitting: _Sitting, *, nights: int) -> Spent:
+        """What inking and washing a sitting costs, and the ink they draw: the same for the same inks at a press."""
+        key = (sitting.press, sitting.inks, nights)
+        if key not in self._at_press_before:
+            minutes: dict[object, Decimal] = {sitting.order.passes[0]: self.a_day * (nights + 1)}
+            self._at_press_before[key] = self._at_presses([sitting.order], minutes)
+        return self._at_press_before[key]
 
-    def _at_presses(self, orders: Sequence[SittingOrder], minutes: Mapping[object, Decimal]) -> tuple[Decimal, Draws]:
+    def _at_presses(self, orders: Sequence[SittingOrder], minutes: Mapping[object, Decimal]) -> Spent:
         """What inking and washing cost, and the ink they draw."""
         prepared, do = self.prepared, Plainly()
         told = {work: minutes.get(work, Decimal(0)) for order in orders for work in order.passes}
@@ -179,31 +182,45 @@ class _Search:
         together: _Together,
         kept: Sequence[Sequence[Counted]],
         chosen: list[Counted],
-        least_after: Sequence[tuple[Decimal, Draws]],
+        spent: Spent,
+        least_from: Sequence[Spent],
     ) -> None:
-        """Every plan of the next part that may still win with those chosen."""
+        """Every plan of the next part that may still win with those chosen, which have ``spent`` so much."""
         number = len(chosen)
         if number == len(kept):
-            self._finish([one.plan for one in chosen], self._bound(together, chosen, (Decimal(0), {})))
+            self._finish([one.plan for one in chosen], self._bound(together, chosen, spent))
             return
+        (own, draws), (least_own, least_draws) = spent, least_from[number + 1]
+        bought_at_least = self._bought(_summed([draws, least_from[number][1]]))
         for one in kept[number]:
-            tried = [*chosen, one]
-            if self._bound(together, tried, least_after[number]) <= self.best_cost:
-                self._choose(together, kept, tried, least_after)
+            own_at_least = own + one.own_cost + least_own
+            if own_at_least + bought_at_least > self.best_cost:
+                return  # the plans that follow cost more alone
+            tried, drawn = [*chosen, one], _summed([draws, one.draws])
+            if self._bound(together, tried, (own_at_least, _summed([drawn, least_draws]))) <= self.best_cost:
+                self._choose(together, kept, tried, (own + one.own_cost, drawn), least_from)
 
-    def _bound(self, together: _Together, chosen: Sequence[Counted], least: tuple[Decimal, Draws]) -> Decimal:
-        own = sum((one.own_cost for one in chosen), least[0])
-        draws = _summed([together.press_draws, least[1], *(one.draws for one in chosen)])
-        for sitting in together.nights:
+    def _bound(self, together: _Together, chosen: Sequence[Counted], spent: Spent) -> Decimal:
+        """What is spent, bought, with the nights that fall among the passes of the plans that are chosen."""
+        least = spent[0] + self._bought(spent[1])
+        if least > self.best_cost or sum((one.minutes for one in chosen), Decimal(0)) <= self.a_day:
+            return least
+        own, draws = self._with_nights(together, chosen, spent)
+        return own + self._bought(draws)
+
+    def _with_nights(self, together: _Together, chosen: Sequence[Counted], spent: Spent) -> Spent:
+        own, draws = spent
+        for sitting in together.sittings:
             busy = sum(
                 (chosen[number].load.pass_minutes[place] for number, place in sitting.passes if number < len(chosen)),
                 Decimal(0),
             )
             if busy > self.a_day:
                 nights = whole_up(busy / self.a_day) - 1
-                own += nights * sitting.cost
-                draws = _summed([draws, {key: nights * amount for key, amount in sitting.draws.items()}])
-        return self.once + together.press_cost + own + self._bought(draws)
+                (without, drawn), (cost, draw) = (self._at_press(sitting, nights=many) for many in (0, 1))
+                own += nights * (cost - without)
+                draws = _summed([draws, {key: nights * (amount - drawn[key]) for key, amount in draw.items()}])
+        return own, draws
 
     def cost_of(self, plans: Sequence[PartPlan]) -> Decimal:
         """What any plans cost, nights among their passes counted."""
@@ -255,10 +272,20 @@ class _Search:
         return [one.plan for one in listed[:_ALTERNATIVES_A_GROUP]]
 
 
-def _least_after(kept: Sequence[Sequence[Counted]]) -> list[tuple[Decimal, Draws]]:
-    """For each part, the least own cost and the least draws of all the parts after it."""
-    least: list[tuple[Decimal, Draws]] = [(Decimal(0), {})]
-    for counted in reversed(kept[1:]):
+def _sitting(order: SittingOrder, plans: Sequence[PartPlan], places: Sequence[Order]) -> _Sitting:
+    passes = tuple(
+        (number, places[number].index(plan.passes.index(work)))
+        for work in order.passes
+        for number, plan in enumerate(plans)
+        if (work.item, work.part) == (plan.item, plan.part)
+    )
+    return _Sitting(order.press, tuple(work.ink or CLEAN for work in order.passes), order, passes)
+
+
+def _least_from(kept: Sequence[Sequence[Counted]]) -> list[Spent]:
+    """For each part, the least own cost and the least draws of it and all the parts after it; last of none."""
+    least: list[Spent] = [(Decimal(0), {})]
+    for counted in reversed(kept):
         own = min(one.own_cost for one in counted)
         draws = {key: min(one.draws[key] for one in counted) for key in counted[0].draws}
         least.append((least[-1][0] + own, _summed([least[-1][1], draws])))
@@ -268,8 +295,11 @@ def _least_after(kept: Sequence[Sequence[Counted]]) -> list[tuple[Decimal, Draws
 def _summed(many: Iterable[Draws]) -> Draws:
     total: Draws = {}
     for draws in many:
+        if not total:
+            total = dict(draws)
+            continue
         for key, amount in draws.items():
-            total[key] = total.get(key, Decimal(0)) + amount
+            total[key] = total[key] + amount if key in total else amount
     return total
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import datetime
 import gzip
+import json
 from pathlib import Path
 
 from quoting import RULES, estimate_job, load_job, load_rate_card
@@ -25,6 +26,14 @@ DAY = datetime.date(2026, 11, 25)
 def price_json(estimate: Estimate) -> bytes:
     """The part of an estimate that may not change: prices, lines, counts and plans of every option."""
     return to_json(estimate.options, indent=1)
+
+
+def without_refusals(price: bytes) -> bytes:
+    """What was kept less the words on plans that cannot be: they are no part of a price."""
+    options = json.loads(price)
+    for option in options:
+        del option["refusals"]
+    return json.dumps(options, indent=1, ensure_ascii=False).encode()
 
 
 def corpus(rules: int) -> list[Path]:

@@ -133,7 +133,7 @@ def make_ready(printing: Printing) -> Fraction:
     if part.part[side].get("impression", "visible") == "deep" and part.stock_class.get("deep_make_ready"):
         minutes += measure(rates["deep"])
     width, height = size(card["presses"][part.told.press]["chase"])
-    if printing.area > card.number("limits", "large_form_warning") * width * height:
+    if printing.area > measure(rates["large_form_over"]) * width * height:
         minutes += measure(rates["large_form"])
     return minutes * (1 + (printing.versions - 1) * measure(rates["version_share"]))
 

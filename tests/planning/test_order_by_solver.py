@@ -167,7 +167,7 @@ def test_of_orders_that_cost_the_same_fewer_sittings_win_and_then_the_earlier_pa
     shop: str, cards: dict[str, RateCard]
 ) -> None:
     """Costs in Decimals of 34 digits are off by one in the last; that may not decide between equals."""
-    chance, memory = Random(5), WashMemory(cards[shop])
+    chance, memory = Random(5), WashMemory(cards[shop], cards[shop].inks)
     own = PressCosts(Card(demo_card_path(shop)), "platen-8x12")
     costs = in_engine_context(memory.costs)("platen-8x12")
     best = in_engine_context(best_sittings)

@@ -1,0 +1,222 @@
+"""Every press, imposition and number up is a plan or is told, with the way round; pins and what they cost."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from quoting import Job, NoPlanError, RateCard, estimate_job, read_job
+from quoting.estimate import Option
+from quoting.planning.candidates import Candidates, part_candidates
+from quoting.planning.impositions import MOST_UP
+from quoting.planning.pins import Pin
+from quoting.rate_card import rate_card_from
+from tests.conftest import DAY, SHOPS
+from tests.planning.jobs import drawn_job
+from tests.strategies import card_data_of
+
+PLATE = {"kind": "plate", "size": "60 x 40 mm", "share_inked": "10 %", "supplier": "estuary"}
+BOTH_SIDES = {
+    "name": "Card",
+    "size": "85 x 55 mm",
+    "stock": "card-300",
+    "front": {"colours": [{"ink": "black", "form": PLATE}]},
+    "back": {"colours": [{"ink": "black", "form": PLATE}]},
+}
+
+
+def job_of(item: dict[str, Any]) -> Job:
+    return read_job({"format": 1, "title": "T", "client": {"name": "C"}, "quantities": [100], "items": [item]})
+
+
+def option_of(item: dict[str, Any], card: RateCard, *pins: Pin) -> Option:
+    return estimate_job(job_of(item), card, on=DAY, pins=pins).options[0]
+
+
+def told_of(item: dict[str, Any], card: RateCard) -> dict[str, str]:
+    return option_of(item, card).refusals["Card"]
+
+
+def card_with(path: str, value: Any) -> RateCard:
+    data = card_data_of("marrowby-lane")
+    *keys, last = path.split("/")
+    place = data
+    for key in keys:
+        place = place[key]
+    place[last] = value
+    return rate_card_from(data)
+
+
+def numbers_in(way: str) -> set[int]:
+    """The numbers up that a way names: '1, 3 and 5 to 8 up'."""
+    told = re.search(r", ([0-9][0-9, and to]*) up", way)
+    if told is None:
+        return set(range(1, MOST_UP + 1))
+    runs = re.findall(r"([0-9]+)(?: to ([0-9]+))?", told[1])
+    return {number for first, last in runs for number in range(int(first), int(last or first) + 1)}
+
+
+def ways_of(found: Candidates, card: RateCard) -> dict[tuple[str, str], set[int]]:
+    """Numbers up by press and imposition, of plans and of refusals."""
+    ways: dict[tuple[str, str], set[int]] = {}
+    for plan in found.plans:
+        ways.setdefault((card.presses[plan.press].name, plan.imposition), set()).add(plan.number_up)
+    for way in found.refusals:
+        for imposition in ("one side", "sheetwise", "work-and-turn", "work-and-tumble", "ganged"):
+            for press in card.presses.values():
+                if way.startswith((press.name, "every press")) and (f", {imposition}" in way or "," not in way):
+                    ways.setdefault((press.name, imposition), set()).update(numbers_in(way))
+    return ways
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_every_press_imposition_and_number_up_is_a_plan_or_is_told(seed: int, cards: dict[str, RateCard]) -> None:
+    card = cards[SHOPS[seed % 2]]
+    item = drawn_job(seed, card, most_items=1).items[0]
+    (part,) = item.all_parts()
+    found = part_candidates(item, part, card, places=(0, 0))
+
+    ways = ways_of(found, card)
+    both = part.front is not None and part.back is not None
+    impositions = ["sheetwise", "work-and-turn", "work-and-tumble"] if both else ["one side"]
+    fed = [press for press in card.presses.values() if press.name not in found.refusals]
+
+    assert fed
+    for press in fed:
+        for imposition in impositions:
+            assert ways[press.name, imposition] == set(range(1, MOST_UP + 1)), (press.name, imposition)
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_every_refusal_names_a_way_round(seed: int, cards: dict[str, RateCard]) -> None:
+    card = cards[SHOPS[seed % 2]]
+    item = drawn_job(seed, card, most_items=1).items[0]
+    found = part_candidates(item, item.all_parts()[0], card, places=(0, 0))
+
+    assert found.refusals
+    assert all(": " in reason and reason.split(": ")[-1] for reason in found.refusals.values())
+
+
+def test_an_odd_number_up_is_told_of_a_turned_sheet(cards: dict[str, RateCard]) -> None:
+    told = told_of(BOTH_SIDES, cards["marrowby-lane"])
+    odd = {way: why for way, why in told.items() if why.startswith("odd number up for work-and-turn")}
+
+    assert odd
+    assert all(number % 2 for way in odd for number in numbers_in(way))
+    assert all(why.endswith("an even number, or sheetwise") for why in odd.values())
+
+
+def test_stock_too_thin_to_turn_is_told_and_is_printed_sheetwise() -> None:
+    card = card_with("limits/thinnest_turned", "1 mm")
+    told = told_of(BOTH_SIDES, card)
+
+    assert told["every press, work-and-turn"].startswith("stock too thin to turn")
+    assert told["every press, work-and-tumble"].endswith("or sheetwise")
+    assert {part.plan.imposition for part in option_of(BOTH_SIDES, card).parts} == {"sheetwise"}
+
+
+def test_a_deckled_sheet_has_no_square_edge_to_be_turned_to() -> None:
+    data = card_data_of("marrowby-lane")
+    data["stocks"]["card-300"] |= {"deckle": True, "mill_edge_trim": "8 mm"}
+    trimmed = told_of(BOTH_SIDES, rate_card_from(data))
+    data["stocks"]["card-300"] |= {"mill_edge_trim": "0 mm"}
+    as_made = told_of(BOTH_SIDES, rate_card_from(data))
+
+    assert "every press, work-and-turn" not in trimmed
+    assert "no square edges" in as_made["every press, work-and-turn"]
+
+
+def test_unlike_impressions_and_opposite_orders_are_not_printed_from_one_form(cards: dict[str, RateCard]) -> None:
+    card = cards["marrowby-lane"]
+    two = [{"ink": ink, "form": PLATE} for ink in ("black", "brick-red")]
+    unlike = BOTH_SIDES | {"back": BOTH_SIDES["back"] | {"impression": "kiss"}}  # type: ignore[operator]  # a table
+    crossed = BOTH_SIDES | {"front": {"colours": two}, "back": {"colours": two[::-1]}}
+
+    assert "one impression" in told_of(unlike, card)["every press, work-and-turn"]
+    assert "opposite order" in told_of(crossed, card)["every press, work-and-turn"]
+
+
+def test_grain_against_the_fold_is_told_where_the_sheet_only_comes_out_the_other_way() -> None:
+    """250 x 120 mm, folded along its short side: that must lie along the grain, the 300 mm, and 250 over the 210."""
+    data = card_data_of("marrowby-lane")
+    data["stocks"]["card-300"] |= {"size": "300 x 210 mm", "grain": "long", "mill_edge_trim": "0 mm"}
+    item = BOTH_SIDES | {"size": "250 x 120 mm"}
+    with pytest.raises(NoPlanError, match=r"grain against the fold.*score it and let the grain go"):
+        option_of(item | {"fold": {"along": "short side"}}, rate_card_from(data))
+
+    assert option_of(item | {"fold": {"along": "long side"}}, rate_card_from(data)).parts
+
+
+def test_where_nothing_can_be_done_the_nearest_miss_of_each_press_is_told(cards: dict[str, RateCard]) -> None:
+    card = cards["marrowby-lane"]
+    large = BOTH_SIDES | {"size": "500 x 400 mm"}
+    with pytest.raises(NoPlanError) as refused:
+        option_of(large, card)
+    presses = [press.name for press in card.presses.values()]
+    ways = list(refused.value.refusals)
+
+    assert len(ways) == len(set(ways))
+    for name in presses:
+        assert sum(way.startswith(name) for way in ways) == 1
+    assert all(f"{way}: {why}" in str(refused.value) for way, why in refused.value.refusals.items())
+
+
+@pytest.mark.parametrize("pin", [Pin(number_up=1), Pin(imposition="sheetwise"), Pin(press="platen-10x15")])
+def test_a_pin_reports_what_it_costs_over_the_best(pin: Pin, cards: dict[str, RateCard]) -> None:
+    card = cards["marrowby-lane"]
+    best, pinned = option_of(BOTH_SIDES, card), option_of(BOTH_SIDES, card, pin)
+    costs = [sum(line.exact_cost for line in option.lines) for option in (best, pinned)]
+
+    assert best.over_best == 0
+    assert abs(pinned.over_best - (costs[1] - costs[0])) < 1e-15
+    assert pinned.over_best >= 0
+
+
+def test_a_pin_that_cannot_be_held_is_told_why(cards: dict[str, RateCard]) -> None:
+    card = cards["marrowby-lane"]
+    with pytest.raises(NoPlanError) as refused:
+        option_of(BOTH_SIDES, card, Pin(imposition="work-and-turn", number_up=3))
+
+    assert any("odd number up" in why for why in refused.value.refusals.values())
+
+
+def test_a_pin_of_what_a_part_never_is_names_what_could_be_printed(cards: dict[str, RateCard]) -> None:
+    one_side = {key: value for key, value in BOTH_SIDES.items() if key != "back"}
+    with pytest.raises(NoPlanError, match="not what is pinned"):
+        option_of(one_side, cards["marrowby-lane"], Pin(imposition="work-and-turn"))
+
+
+def test_a_blank_without_an_edge_for_the_pins_is_refused_with_the_way_round(cards: dict[str, RateCard]) -> None:
+    coaster = {
+        "name": "Card",
+        "size": "95 mm",
+        "shape": "round",
+        "stock": "coaster-round-95",
+        "front": {"colours": [{"ink": "black", "form": PLATE | {"size": "90 x 90 mm"}}]},
+    }
+    with pytest.raises(NoPlanError, match="an oversize sheet cut after printing"):
+        option_of(coaster, cards["marrowby-lane"])
+
+
+def test_colours_of_a_turned_form_that_share_no_side_are_printed_in_the_cheaper_order() -> None:
+    """
+    Black on the front, brick-red on the back, from one form each. They never lie on each other.
+
+    From brick-red to black 1 min, from black to brick-red 60: brick-red first, whichever side is listed first.
+    """
+    data = card_data_of("marrowby-lane")
+    shades = [data["inks"][name]["shade"] for name in ("black", "brick-red")]
+    assert shades[0] != shades[1]
+    minutes = data["washing_up"]["minutes"]
+    for before in minutes:
+        minutes[before] = dict.fromkeys(minutes[before], "60 min")
+    minutes[shades[1]][shades[0]] = "1 min"
+    card = rate_card_from(data)
+    item = BOTH_SIDES | {"back": {"colours": [{"ink": "brick-red", "form": PLATE}]}}
+    option = option_of(item, card, Pin(imposition="work-and-turn"))
+    inks = [work.ink for work in option.parts[0].plan.passes]
+
+    assert inks == ["brick-red", "black"]
+    assert len(option.sittings) == 1
