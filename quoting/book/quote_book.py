@@ -93,6 +93,18 @@ class QuoteBook:
         """Close it."""
         self.close()
 
+    def check_ready(self, *, least_bytes: int = 0) -> None:
+        """
+        Hold that the book can be read and written now.
+
+        Args:
+            least_bytes: What must be free on the disk, where the book is a file.
+
+        Raises:
+            StorageError: it cannot; the message says why.
+        """
+        self.storage.check_ready(least_bytes)
+
     def close(self) -> None:
         """Finish what is being written and let the storage go."""
         self._desk.close()
@@ -337,10 +349,16 @@ class QuoteBook:
         now = self._desk.now(at, by)
         return self._desk.write(lambda page: moves.keep_document(page, entry.id, sealed, now), None)
 
-    def publish_card(self, card: RateCard, *, at: datetime.datetime, by: str) -> str:
-        """Keep a version of a rate card for ever; its content hash."""
+    def publish_card(self, card: RateCard, *, at: datetime.datetime, by: str, key: str | RequestKey = "") -> str:
+        """
+        Keep a version of a rate card for ever; its content hash.
+
+        Raises:
+            PublishedCardError: the version is published with other content.
+        """
         kept, now = published(card), self._desk.now(at, by)
-        self._desk.write(lambda page: moves.publish(page, kept, now), None)
+        asked = asked_for("publish card", key, kept.hash)
+        self._desk.write(lambda page: moves.publish(page, kept, now), asked, lambda *_: None)
         return kept.hash
 
     # Reading

@@ -18,6 +18,7 @@ from quoting.book.start_checks import BUSY_MILLISECONDS, check
 from quoting.errors import BookNotReadyError, StorageError
 
 _WRITING = "quoting_writing"
+_READ_ONLY = text("SELECT pg_is_in_recovery() OR current_setting('default_transaction_read_only')::boolean")
 _PRAGMAS = (
     f"PRAGMA busy_timeout={BUSY_MILLISECONDS}",
     "PRAGMA journal_mode=WAL",
@@ -51,6 +52,20 @@ class Storage:
         self._file = self._file_now()
         with told_plainly(), self.engine.connect() as connection:
             check(connection)
+
+    def check_ready(self, least_bytes: int) -> None:
+        """
+        Hold that the book can be read and written now: set up as it must be, not read-only, room on the disk.
+
+        Raises:
+            StorageError: with what was expected, and what was found.
+        """
+        with self.reading() as connection:
+            check(connection)
+            if not self.is_sqlite and connection.execute(_READ_ONLY).scalar():
+                raise StorageError("expected a database that can be written; found a read-only one")
+        if self.path is not None:
+            _check_disk(self.path, least_bytes)
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -136,6 +151,14 @@ def told_plainly() -> Iterator[None]:
         raise StorageError(f"expected the book to answer; found {_first_line(error.orig)}") from error
     except (SQLAlchemyError, sqlite3.Error) as error:
         raise StorageError(f"expected the book to answer; found {_first_line(error)}") from error
+
+
+def _check_disk(path: Path, least_bytes: int) -> None:
+    found = os.statvfs(path)
+    if found.f_flag & os.ST_RDONLY or not os.access(path, os.W_OK):
+        raise StorageError(f"expected to write the book at {path}; found it read-only")
+    if (free := found.f_bavail * found.f_frsize) < least_bytes:
+        raise StorageError(f"expected {least_bytes} bytes free for the book at {path}; found {free}")
 
 
 def _first_line(error: BaseException | None) -> str:

@@ -41,6 +41,8 @@ def test_a_full_disk_keeps_nothing_half_and_goes_on_when_there_is_room(small_dis
         with pytest.raises(StorageError, match="full"):
             _issue_without_end(book, kept)
 
+        with pytest.raises(StorageError, match="expected 3000000 bytes free"):
+            book.check_ready(least_bytes=3_000_000)
         assert book.get(kept[-1].number) == kept[-1]
         assert estimate_job(priced().job, card(), on=DAY).options
         filler.unlink()
@@ -62,6 +64,8 @@ def test_a_file_system_that_turned_read_only_is_told_and_waited_for(small_disk: 
         try:
             with pytest.raises(StorageError):
                 issued(book)
+            with pytest.raises(StorageError):
+                book.check_ready()
             assert estimate_job(priced().job, card(), on=DAY).options
         finally:
             book.storage.engine.dispose()

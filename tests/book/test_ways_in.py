@@ -323,5 +323,19 @@ def test_published_cards_are_listed_and_read_again(book: QuoteBook) -> None:
         book.card("no hash of a card")
 
 
+def test_publishing_a_card_is_safe_to_ask_for_twice(book: QuoteBook) -> None:
+    first = book.publish_card(card(), at=NOW, by="owner", key="a-card-of-november")
+    again = book.publish_card(card(), at=LATER, by="owner", key="a-card-of-november")
+
+    assert first == again
+    with pytest.raises(KeyUsedError):
+        book.publish_card(card("2026-2"), at=LATER, by="owner", key="a-card-of-november")
+    assert [one.published_at for one in book.cards()] == [NOW]
+
+
+def test_a_book_says_that_it_is_ready(book: QuoteBook) -> None:
+    book.check_ready(least_bytes=1)
+
+
 def test_what_is_public_of_a_key_holds_no_secret() -> None:
     assert set(AccessKey.__struct_fields__) == {"id", "name", "scopes", "origins", "made_at", "ends_at"}
