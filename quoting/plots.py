@@ -327,11 +327,16 @@ def tornado(swings: Sequence[Swing], under: str) -> str:
                 va="center",
                 fontsize=7.5,
             )
+        if swings:
+            axes.axvline(float(swings[0].margin_at_usual * 100), color=INK, linewidth=0.8)
         axes.set_yticks(range(len(swings)), [swing.key for swing in swings], fontsize=8)
         axes.invert_yaxis()
         reached = [float(end * 100) for swing in swings for end in (swing.margin_at_low, swing.margin_at_high)]
         room = (max(reached) - min(reached)) * 0.12 + 0.1
-        axes.set(xlim=(min(reached) - room, max(reached) + room), xlabel="Margin at the same price, per cent")
+        axes.set(
+            xlim=(min(reached) - room, max(reached) + room),
+            xlabel="Margin at the same price, per cent; the line: all as usual",
+        )
         _title(axes, title, under)
         told = "; ".join(
             f"{swing.key}: {swing.margin_at_low * 100:.1f} at {swing.low},"

@@ -64,6 +64,7 @@ class Risk(Struct, frozen=True, kw_only=True):
     """
     What the draws say of one quantity. Money in the card's currency; shares from 0 to 1.
 
+    ``…_error`` is a standard error: how far off the figure is for the draws being so many and no more.
     ``loss`` is how likely the price leaves less than nothing, with its standard error. ``safe_net`` is
     the net price at which a loss is less likely than one in ten, and ``safe_net_error`` its own.
     ``loss_if_independent`` is what one would believe without the common factor.
@@ -79,8 +80,11 @@ class Risk(Struct, frozen=True, kw_only=True):
     net: Decimal
     usual_cost: Decimal
     cost_p10: Decimal
+    cost_p10_error: Decimal
     cost_p50: Decimal
+    cost_p50_error: Decimal
     cost_p90: Decimal
+    cost_p90_error: Decimal
     cost_mean: Decimal
     cost_mean_error: Decimal
     margin_p10: Decimal
@@ -207,8 +211,11 @@ def risk_of(
         net=price,
         usual_cost=held.figures.price.cost,
         cost_p10=money.of(_quantile(together, Decimal("0.1"))),
+        cost_p10_error=money.of(_quantile_error(together, 0.1)),
         cost_p50=money.of(_quantile(together, Decimal("0.5"))),
+        cost_p50_error=money.of(_quantile_error(together, 0.5)),
         cost_p90=money.of(dear),
+        cost_p90_error=money.of(_quantile_error(together, 0.9)),
         cost_mean=money.of(_decimal(together.mean())),
         cost_mean_error=money.of(_decimal(together.std(ddof=1) / np.sqrt(draws))),
         margin_p10=_margin(price, bearable, dear),

@@ -87,6 +87,7 @@ class Swing(Struct, frozen=True, kw_only=True):
     cost_at_low: Decimal
     cost_at_high: Decimal
     margin_at_low: Decimal
+    margin_at_usual: Decimal
     margin_at_high: Decimal
 
     @property
@@ -343,5 +344,6 @@ def _swing(key: str, measure: Measure, was: Figures, low: Figures, high: Figures
         cost_at_low=low.price.cost,
         cost_at_high=high.price.cost,
         margin_at_low=margins[0],
+        margin_at_usual=_margin(was.price.net, was, prepared),
         margin_at_high=margins[1],
     )

@@ -16,8 +16,8 @@ from quoting.formulas import FORMULAS
 from quoting.many import Many, floats
 from quoting.numbers import at_least, at_most, cheapest, in_band, in_step, is_some, number, whole_up
 from quoting.risk import DRAWS, HeldJob, Spread, drawn, drawn_inputs, error_of_share, risk_of, spread_of
-from quoting.units import Factor
-from quoting.what_if import measures_of
+from quoting.units import Duration, Factor, at_value
+from quoting.what_if import measures_of, with_measures
 from tests.conftest import DAY, demo_jobs
 
 MARKS = [
@@ -128,8 +128,6 @@ def test_the_array_engine_equals_the_exact_one_at_the_cards_figures(
 def test_the_array_engine_equals_the_exact_one_at_the_ends_of_every_spread(
     ends: str, card: RateCard, job: Job
 ) -> None:
-    from quoting.units import at_value
-
     held, known = HeldJob(job, card, 100, DAY), measures_of(card)
     inputs = list(drawn_inputs(held, card))
 
@@ -159,6 +157,60 @@ def test_two_correlated_normal_inputs_agree_with_their_closed_form(factor: float
         error = float(error_of_share(Decimal(str(expected)), draws))
         assert abs(found - expected) < 4 * error
     assert abs(float(np.corrcoef(one, other)[0, 1]) - factor) < 4 / math.sqrt(draws)
+
+
+LINEAR = {
+    "handling.orders.plain": "45 (35-55) min",
+    "composing.form": "10 (7.5-12.5) min",
+}  # no draw is cut at half or twice
+
+
+@pytest.mark.parametrize("factor", ["0", "0.3", "0.8"])
+def test_a_risk_of_two_correlated_normal_inputs_is_its_closed_form(factor: str, card: RateCard, job: Job) -> None:
+    """
+    Minutes times a rate are linear: a cost of two is normal, of mean and spread in closed form (A).
+
+    Each figure is held to three of the standard errors that the risk itself tells.
+    """
+    plain_card = with_measures(card, {key: at_value(one, one.in_base_unit) for key, one in measures_of(card).items()})
+    normal = with_measures(plain_card, {key: Duration(written) for key, written in LINEAR.items()})
+    normal = replace(normal, risk_common_factor=Factor(factor))
+    held = HeldJob(job, normal, 100, DAY)
+    usual = float(held.cost({}))
+    sigmas = []
+    for key in LINEAR:
+        measure = measures_of(normal)[key]
+        high = float(held.cost({key: at_value(measure, measure.high)}))
+        low = float(held.cost({key: at_value(measure, measure.low)}))
+        assert high - usual == pytest.approx(usual - low)
+        sigmas.append((high - usual) / 1.2815515655446004)
+    one, other = sigmas
+    cost = NormalDist(usual, math.sqrt(one**2 + other**2 + 2 * float(factor) * one * other))
+    net = held.net_for(Decimal(cost.inv_cdf(0.8)))
+
+    found = risk_of(job, normal, 100, on=DAY, net=net, draws=40_000)
+
+    assert set(found.inputs) == set(LINEAR)
+    told = [
+        (found.loss, 0.2, found.loss_error),
+        (found.cost_mean, cost.mean, found.cost_mean_error),
+        (found.cost_p10, cost.inv_cdf(0.1), found.cost_p10_error),
+        (found.cost_p50, cost.inv_cdf(0.5), found.cost_p50_error),
+        (found.cost_p90, cost.inv_cdf(0.9), found.cost_p90_error),
+        (found.safe_net, float(held.net_for(Decimal(cost.inv_cdf(0.9)))), found.safe_net_error),
+    ]
+    for figure, expected, error in told:
+        assert error > 0
+        assert abs(float(figure) - expected) < 3 * float(error) + 0.01
+
+
+def test_a_standard_error_is_how_far_the_figures_of_other_seeds_scatter(card: RateCard, job: Job) -> None:
+    risks = [risk_of(job, card, 100, on=DAY, seed=seed, draws=2_000) for seed in range(30)]
+
+    for figure in ("loss", "cost_p10", "cost_p50", "cost_p90", "cost_mean", "safe_net"):
+        scatter = float(np.std([float(getattr(risk, figure)) for risk in risks], ddof=1))
+        told = float(np.mean([float(getattr(risk, f"{figure}_error")) for risk in risks]))
+        assert 0.6 < scatter / told < 1.6, figure
 
 
 def test_a_tenth_of_the_draws_falls_under_low_and_a_tenth_over_high() -> None:

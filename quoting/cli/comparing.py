@@ -319,16 +319,16 @@ def _risk_words(found: Risk, card: RateCard) -> str:
 
     rows = [
         ["Cost at the card's own figures", money(found.usual_cost)],
-        ["Cost: one in ten is under", money(found.cost_p10)],
-        ["Cost: as often under as over", money(found.cost_p50)],
-        ["Cost: one in ten is over", money(found.cost_p90)],
-        ["Cost: mean, and its standard error", f"{money(found.cost_mean)} ± {money(found.cost_mean_error)}"],
+        ["Cost: one in ten is under", f"{money(found.cost_p10)} ± {money(found.cost_p10_error)}"],
+        ["Cost: as often under as over", f"{money(found.cost_p50)} ± {money(found.cost_p50_error)}"],
+        ["Cost: one in ten is over", f"{money(found.cost_p90)} ± {money(found.cost_p90_error)}"],
+        ["Cost: mean", f"{money(found.cost_mean)} ± {money(found.cost_mean_error)}"],
         ["Price before tax", money(found.net)],
         ["Margin: one in ten is under", f"{_per_cent(found.margin_p10)} %"],
         ["Margin: as often under as over", f"{_per_cent(found.margin_p50)} %"],
         ["Margin: one in ten is over", f"{_per_cent(found.margin_p90)} %"],
         [
-            "How likely a loss is, and its standard error",
+            "How likely a loss is",
             f"{_per_cent(found.loss)} % ± {_per_cent(found.loss_error)} %",
         ],
         ["... if nothing went wrong together", f"{_per_cent(found.loss_if_independent)} %"],
@@ -339,7 +339,8 @@ def _risk_words(found: Risk, card: RateCard) -> str:
         ["... with tax", money(found.safe_total)],
     ]
     told = (
-        f"{found.draws:,} draws of {len(found.inputs)} inputs, common factor {found.common_factor},"
+        "After ±: the standard error."
+        f" {found.draws:,} draws of {len(found.inputs)} inputs, common factor {found.common_factor},"
         f" seed {found.seed}; plan and price held. Hour rates are not drawn: they are the year's."
     )
     return f"{table(rows, title=f'{found.title}, {found.quantity:,}, {found.currency}')}\n{told}"
