@@ -9,7 +9,7 @@ from litestar import Litestar
 from litestar.datastructures import State
 from litestar.handlers import HTTPRouteHandler
 
-from api import health, owner, public
+from api import docs, health, owner, public, site
 from api.desk import Clock, Desk, system_clock
 from api.gate import Gate
 from api.problems import HANDLERS
@@ -33,8 +33,10 @@ def create_app(
     """
     chosen = settings or settings_from_environment()
     desk = Desk(chosen, clock=clock)
+    routes = [*owner.ROUTES, *public.ROUTES, *docs.ROUTES, *health.ROUTES, *site.ROUTES, *more]
+    desk.operations = tuple(route.opt["operation"] for route in routes)
     app = Litestar(
-        route_handlers=[*owner.ROUTES, *public.ROUTES, *health.ROUTES, *more],
+        route_handlers=routes,
         state=State({"desk": desk}),
         lifespan=[_open],
         request_max_body_size=chosen.most_body_bytes,
@@ -42,7 +44,7 @@ def create_app(
         openapi_config=None,
         logging_config=None,
     )
-    app.asgi_handler = Gate(app.asgi_handler, chosen)
+    app.asgi_handler = Gate(app.asgi_handler, desk)
     return app
 
 
@@ -50,6 +52,7 @@ def create_app(
 async def _open(app: Litestar) -> AsyncGenerator[None, None]:
     desk: Desk = app.state.desk
     try:
+        await desk.open()
         yield
     finally:
         desk.close()

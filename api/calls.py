@@ -7,28 +7,26 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 from msgspec import Struct
 
+from api.idempotency import fingerprint
+from api.media_types import JSON
 from quoting.reader import to_json
 
 if TYPE_CHECKING:
     from api.desk import Desk
     from api.etags import Tag
     from api.keys import Credential
+    from quoting.book.asking import RequestKey
+    from quoting.rate_card import RateCard
 
-JSON = "application/json"
-PDF = "application/pdf"
-XML = "application/xml"
-CSV = "text/csv"
-SVG = "image/svg+xml"
-
-BodyT = TypeVar("BodyT")
-QueryT = TypeVar("QueryT")
+BodyT_co = TypeVar("BodyT_co", covariant=True)
+QueryT_co = TypeVar("QueryT_co", covariant=True)
 
 
 class Nothing(Struct, frozen=True, forbid_unknown_fields=True):
     """No body, no query."""
 
 
-class Call(Generic[BodyT, QueryT]):
+class Call(Generic[BodyT_co, QueryT_co]):
     """One request: who asks, what they sent, read and held to its types."""
 
     def __init__(
@@ -36,17 +34,21 @@ class Call(Generic[BodyT, QueryT]):
         *,
         desk: Desk,
         credential: Credential,
-        body: BodyT,
-        query: QueryT,
+        card: RateCard,
+        body: BodyT_co,
+        query: QueryT_co,
         path: Mapping[str, str],
         wanted: str,
         key: str,
-        tag: Tag,
+        tag: Tag | None,
         operation: str,
         client_address: str,
+        accept_language: str = "",
     ) -> None:
         self.desk = desk
         self.credential = credential
+        self.card = card
+        """The card in force, the same for all of this request."""
         self.body = body
         self.query = query
         self.path = path
@@ -55,9 +57,25 @@ class Call(Generic[BodyT, QueryT]):
         self.key = key
         """The Idempotency-Key as it was sent; empty where the operation takes none."""
         self.tag = tag
-        """What If-Match names; nothing where the operation asks for none."""
+        """What If-Match names; None where it was not sent."""
         self.operation = operation
         self.client_address = client_address
+        self.accept_language = accept_language
+
+    def request_key(self, *whose: str) -> RequestKey:
+        """
+        The key of this request as the book keeps it.
+
+        It is of who sent it and of the operation; what it was sent with is held by a fingerprint of the decoded
+        data, so that spelling and the order of keys do not count.
+
+        Args:
+            whose: What it belongs to besides, where many share a credential.
+        """
+        from quoting.book.asking import RequestKey
+
+        told = fingerprint(self.body, dict(self.path), self.tag)
+        return RequestKey(key=self.key, whose=", ".join((self.credential.by, self.operation, *whose)), told=told)
 
 
 class Answer(Struct, frozen=True, kw_only=True):

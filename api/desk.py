@@ -3,21 +3,36 @@
 from __future__ import annotations
 
 import datetime
+import logging
+import threading
+import time
 from collections.abc import Callable, Sequence
-from typing import TypeVar
+from contextlib import suppress
+from typing import TYPE_CHECKING, TypeVar
 from zoneinfo import ZoneInfo
 
-from anyio import CapacityLimiter, to_thread
+from anyio import CapacityLimiter, move_on_after, to_thread
 
-from api.keys import ANON, DEMO, Credential, sent_secret, unauthorized
+from api.keys import ANON, DEMO, OUTAGE_SECONDS, Credential, KeyCache, credential_of, sent_secret, unauthorized
+from api.limits import Limits
 from api.settings import Settings
 from quoting import Estimate, Job, RateCard, estimate_job, load_rate_card
 from quoting.book import QuoteBook
-from quoting.errors import StorageError
+from quoting.book.asking import RequestKey
+from quoting.book.looking_up import CardVersion
+from quoting.errors import BookNotReadyError, StorageError
 from quoting.planning.pins import Pin
+
+if TYPE_CHECKING:
+    from api.operations import Operation
 
 _T = TypeVar("_T")
 Clock = Callable[[], datetime.datetime]
+LOG = logging.getLogger("api.desk")
+CARD_SECONDS = 0.5
+ORIGINS_SECONDS = 1
+READY_SECONDS = 1.5
+LEAST_BYTES = 200_000_000
 BOOK_THREADS = 64  # each waits for the disk; the book's one writer keeps many together
 
 
@@ -38,12 +53,21 @@ class Desk:
         """
         self.settings = settings
         self.now = clock
+        self.operations: tuple[Operation, ...] = ()
         self.card = load_rate_card(settings.card)
         self._book: QuoteBook | None = None
+        self._opening = threading.Lock()
+        self._keys = KeyCache()
+        self._card_until = 0.0
+        self._published = False
+        self._origins = frozenset(settings.origins)
+        self._origins_until = 0.0
+        self.limits = Limits(self, settings.secret)
         self._engine = CapacityLimiter(1)
         self._questions = CapacityLimiter(1)
         self._documents = CapacityLimiter(2)
         self._storage = CapacityLimiter(BOOK_THREADS)
+        self._health = CapacityLimiter(4)
 
     @property
     def book(self) -> QuoteBook:
@@ -53,11 +77,12 @@ class Desk:
         Raises:
             StorageError: there is none, or it does not answer.
         """
-        if self._book is None:
-            if not self.settings.book:
-                raise StorageError("expected QUOTING_BOOK to name a quote book; found nothing")
-            self._book = QuoteBook(self.settings.book)
-        return self._book
+        with self._opening:
+            if self._book is None:
+                if not self.settings.book:
+                    raise StorageError("expected QUOTING_BOOK to name a quote book; found nothing")
+                self._book = QuoteBook(self.settings.book, secret=self.settings.secret.encode())
+            return self._book
 
     def close(self) -> None:
         """Finish what is being written."""
@@ -65,13 +90,13 @@ class Desk:
             self._book.close()
             self._book = None
 
-    def today(self, card: RateCard | None = None) -> datetime.date:
+    def today(self, card: RateCard) -> datetime.date:
         """The day it is where the shop is."""
-        return self.now().astimezone(ZoneInfo((card or self.card).region.time_zone)).date()
+        return self.now().astimezone(ZoneInfo(card.region.time_zone)).date()
 
-    async def estimate(self, job: Job, *, pins: Sequence[Pin] = ()) -> Estimate:
-        """A job, priced today with the card in force."""
-        card, on = self.card, self.today()
+    async def estimate(self, job: Job, card: RateCard, *, pins: Sequence[Pin] = ()) -> Estimate:
+        """A job, priced today."""
+        on = self.today(card)
         return await self.engine(lambda: estimate_job(job, card, on=on, pins=pins))
 
     async def engine(self, work: Callable[[], _T]) -> _T:
@@ -96,10 +121,104 @@ class Desk:
 
         Raises:
             ProblemError: a key that is none of ours, or not in force.
+            StorageError: the book does not answer, and the key is not known from a moment ago.
         """
         if self.settings.demo:
             return DEMO
         secret = sent_secret(authorization)
         if secret is None:
             return ANON
-        raise unauthorized()
+        known = self._keys.get(secret)
+        return known or await self._looked_up(secret)
+
+    async def _looked_up(self, secret: str) -> Credential:
+        try:
+            key = await self.in_book(lambda book: book.keys.find(secret, at=self.now()))
+        except StorageError:
+            known = self._keys.get(secret, within=OUTAGE_SECONDS)
+            if known is None:
+                raise
+            return known
+        credential = credential_of(key) if key else None
+        if credential is None:
+            raise unauthorized()
+        self._keys.put(secret, credential)
+        return credential
+
+    async def origins(self) -> frozenset[str]:
+        """The origins of web pages that may ask the public face: of the settings, and of keys in force."""
+        if self.settings.book and time.monotonic() >= self._origins_until:
+            self._origins_until = time.monotonic() + ORIGINS_SECONDS
+            with suppress(StorageError):
+                keys = await self.in_book(lambda book: book.keys.list())
+                good = {origin for key in keys if key.is_good(self.now()) for origin in key.origins}
+                self._origins = frozenset({*self.settings.origins, *good})
+        return self._origins
+
+    async def check_ready(self) -> None:
+        """
+        Hold that the book can be worked with.
+
+        Raises:
+            StorageError: it cannot, or does not say so in time.
+        """
+        with move_on_after(READY_SECONDS):
+            await to_thread.run_sync(
+                lambda: self.book.check_ready(least_bytes=LEAST_BYTES), abandon_on_cancel=True, limiter=self._health
+            )
+            return
+        raise StorageError(f"expected an answer in {READY_SECONDS} s; found none")
+
+    async def publish(self, card: RateCard, *, by: str, key: RequestKey) -> CardVersion:
+        """
+        Publish a card; from now on it prices.
+
+        Raises:
+            PublishedCardError: its version was published with other content.
+        """
+
+        def work(book: QuoteBook) -> CardVersion:
+            hash = book.publish_card(card, at=self.now(), by=by, key=key)
+            return next(version for version in book.cards() if version.hash == hash)
+
+        version = await self.in_book(work)
+        self._card_until = 0.0
+        return version
+
+    async def card_in_force(self) -> RateCard:
+        """The card that prices: the one published last; while the book does not answer, the one before."""
+        if self.settings.book and time.monotonic() >= self._card_until:
+            self._card_until = time.monotonic() + CARD_SECONDS
+            with suppress(StorageError):
+                self.card = await self.in_book(self._newest)
+        return self.card
+
+    def _newest(self, book: QuoteBook) -> RateCard:
+        if not self._published:
+            self._publish_own(book)
+        versions = book.cards()
+        newest = versions[-1].hash
+        return self.card if newest == self.card.content_hash else book.card(newest)
+
+    def _publish_own(self, book: QuoteBook) -> None:
+        """The card that the settings name is published, unless it was before, so that it prices from now on."""
+        if self.card.content_hash not in {version.hash for version in book.cards()}:
+            book.publish_card(self.card, at=self.now(), by="owner")
+        self._published = True
+
+    async def open(self) -> None:
+        """
+        Open the book and publish the card; a book that does not answer yet is asked again later.
+
+        Raises:
+            BookNotReadyError: it is not as it must be.
+            PublishedCardError: the card's version was published with other content.
+        """
+        if not self.settings.book:
+            return
+        try:
+            self.card = await self.in_book(self._newest)
+        except BookNotReadyError:
+            raise
+        except StorageError as error:
+            LOG.error("the quote book does not answer", exc_info=error)

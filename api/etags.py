@@ -11,7 +11,7 @@ from msgspec import Struct
 from api.problems import ProblemError
 
 _TAG = re.compile(r'(?P<weak>W/)?"(?P<opaque>[\x21\x23-\x7e\x80-\xff]*)"')
-_VERSION = re.compile(r"(?P<id>[^.]*)\.(?P<version>[1-9][0-9]{0,8})")
+_VERSION = re.compile(r"(?P<id>[^.]*)\.(?P<version>[1-9][0-9]{0,8})(\.[a-z0-9]+)*")
 
 
 class Tag(Struct, frozen=True):
@@ -23,7 +23,11 @@ class Tag(Struct, frozen=True):
     @property
     def written(self) -> str:
         """As ETag tells it."""
-        return f'"{self.id}.{self.version}"'
+        return self.of()
+
+    def of(self, *variants: str) -> str:
+        """As ETag tells it of one form of the same version: a media type, a state that comes by itself."""
+        return '"' + ".".join([self.id, str(self.version), *filter(None, variants)]) + '"'
 
     def version_of(self, id: str) -> int:
         """The version that is meant of a thing; 0, which nothing has, where another thing is meant."""

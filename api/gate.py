@@ -20,9 +20,11 @@ from litestar.enums import ScopeType
 from litestar.types import ASGIApp, HTTPScope, Message, Receive, Scope, Send
 from msgspec import json
 
+from api.clients import client_address
+from api.cors import PUBLIC, cors_headers, preflight_headers
+from api.desk import Desk
 from api.keys import holds_secret
 from api.problems import PROBLEM_JSON, TYPES, Told, problem_of
-from api.settings import Settings
 
 LOG = logging.getLogger("api.requests")
 _SECRET_NAMES = ("key", "api_key", "apikey", "token", "access_token", "authorization")
@@ -41,24 +43,39 @@ _PASSED = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 class Gate:
     """The outermost layer of the app."""
 
-    def __init__(self, app: ASGIApp, settings: Settings) -> None:
+    def __init__(self, app: ASGIApp, desk: Desk) -> None:
         self._app = app
-        self._hosts = settings.known_hosts
+        self._desk = desk
+        self._hosts = desk.settings.known_hosts
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass one request on and its answer back."""
         if scope["type"] != ScopeType.HTTP:
             await self._app(scope, receive, send)
             return
-        passage = _Passage(scope, send)
+        passage = _Passage(scope, send, await self._readers(scope))
+        scope["state"]["client_address"] = self._client(scope)
         told = self._refusal(scope)
         try:
-            if told is None:
-                await self._app(scope, receive, passage.send)
-            else:
+            if told is not None:
                 await passage.refuse(told)
+            elif passage.is_preflight:
+                await passage.allow()
+            else:
+                await self._app(scope, receive, passage.send)
         finally:
             passage.log()
+
+    async def _readers(self, scope: HTTPScope) -> list[tuple[bytes, bytes]]:
+        """What tells a browser which pages may read the answer."""
+        origin = _by_name(scope["headers"]).get(b"origin", b"").decode("latin-1") or None
+        asked = origin is not None and scope["path"].startswith(PUBLIC)
+        return cors_headers(scope["path"], origin, await self._desk.origins() if asked else ())
+
+    def _client(self, scope: HTTPScope) -> str:
+        forwarded = [value.decode("latin-1") for name, value in scope["headers"] if name == b"x-forwarded-for"]
+        peer = (scope.get("client") or ("", 0))[0]
+        return client_address(peer, forwarded, trusted_proxies=self._desk.settings.trusted_proxies)
 
     def _refusal(self, scope: HTTPScope) -> Told | None:
         headers = _by_name(scope["headers"])
@@ -78,8 +95,9 @@ class Gate:
 class _Passage:
     """One request on its way: what its log line needs, and its answer's headers."""
 
-    def __init__(self, scope: HTTPScope, send: Send) -> None:
+    def __init__(self, scope: HTTPScope, send: Send, readers: list[tuple[bytes, bytes]]) -> None:
         self._scope: Any = scope
+        self._readers = readers
         self._send = send
         self._began = time.perf_counter()
         self._status = 0
@@ -110,10 +128,27 @@ class _Passage:
         await self.send(start)
         await self.send({"type": "http.response.body", "body": body, "more_body": False})
 
+    @property
+    def is_preflight(self) -> bool:
+        """Whether a browser asks if a page it has open may ask."""
+        asked = b"access-control-request-method" in _by_name(self._scope["headers"])
+        return self._method == "OPTIONS" and asked and bool(self._readers)
+
+    async def allow(self) -> None:
+        """Answer a preflight."""
+        if not any(name == b"access-control-allow-origin" for name, _ in self._readers):
+            await self.refuse(Told(name="origin-refused"))
+            return
+        headers = [*preflight_headers(), (b"content-length", b"0")]
+        start: Any = {"type": "http.response.start", "status": 204, "headers": headers}
+        await self.send(start)
+        await self.send({"type": "http.response.body", "body": b"", "more_body": False})
+
     def _headers(self, told: Iterable[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
         headers = list(told)
         names = {name.lower() for name, _ in headers}
         headers.extend((name, value) for name, value in SECURITY if name not in names)
+        headers.extend(self._readers)
         headers.append((b"request-id", self._state["request_id"].encode()))
         return headers
 

@@ -6,8 +6,9 @@ from typing import Literal
 
 from msgspec import Struct
 
-from api.calls import JSON, Answer, Call, Nothing, in_json
+from api.calls import Answer, Call, Nothing, in_json
 from api.keys import ANYBODY
+from api.media_types import JSON
 from api.operations import Answers, operation
 
 
@@ -31,4 +32,27 @@ async def alive(_: Call[Nothing, Nothing]) -> Answer:
     return in_json(Alive())
 
 
-ROUTES = (alive,)
+class Ready(Struct, frozen=True):
+    """The server can do its work."""
+
+    status: Literal["ready"] = "ready"
+
+
+@operation(
+    method="GET",
+    path="/readyz",
+    id="ready",
+    summary="Whether the server can do its work: the quote book answers, can be written, and has room.",
+    face="health",
+    may=ANYBODY,
+    answers=(Answers(what="It can.", content={JSON: Ready}),),
+    problems=("storage-unavailable",),
+)
+async def ready(call: Call[Nothing, Nothing]) -> Answer:
+    """Say so."""
+    if call.desk.settings.book:
+        await call.desk.check_ready()
+    return in_json(Ready())
+
+
+ROUTES = (alive, ready)

@@ -12,7 +12,6 @@ import hashlib
 import re
 from collections.abc import Mapping
 
-from api.keys import Credential
 from api.problems import ProblemError
 from quoting.reader import canonical_json
 
@@ -36,11 +35,6 @@ def key_asked(headers: Mapping[str, str]) -> str:
     if not _KEY.fullmatch(key):
         raise ProblemError("idempotency-key-invalid")
     return key
-
-
-def kept_key(credential: Credential, key: str) -> str:
-    """The key as the book keeps it: of one credential, and of one length."""
-    return hashlib.sha256(f"{credential.role} {credential.id}\n{key}".encode()).hexdigest()
 
 
 def fingerprint(*told: object) -> str:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import hashlib
-import hmac
+import math
 import re
-import secrets
+import time
 from typing import Literal
 
 from msgspec import Struct
 
 from api.problems import ProblemError
+from quoting.book.access_keys import AccessKey
 
 Role = Literal["anon", "form", "visitor", "owner", "owner-ro"]
 
@@ -18,10 +19,14 @@ ANYBODY: tuple[Role, ...] = ("anon", "form", "visitor", "owner", "owner-ro")
 FORM: tuple[Role, ...] = ("form",)
 VISITOR: tuple[Role, ...] = ("visitor",)
 OWNER: tuple[Role, ...] = ("owner",)
+ROLES_OF_KEYS: tuple[Role, ...] = ("owner", "owner-ro", "form")
 READERS: tuple[Role, ...] = ("owner", "owner-ro")
 
-# What a secret of ours looks like, wherever it turns up: a word for its kind, its id, 43 characters of chance.
-SECRET = re.compile(r"(?P<kind>qk|qv)_(?P<id>[0-9a-f]{16})_(?P<chance>[A-Za-z0-9_-]{43})")
+# What a secret of ours looks like, wherever it turns up: its kind, its id, and chance.
+SECRET = re.compile(r"qk_[0-9a-f]{16}_[A-Za-z0-9_-]{43}")
+KEEP_SECONDS = 0.5
+OUTAGE_SECONDS = 60
+MOST_REMEMBERED = 1000
 
 
 class Credential(Struct, frozen=True):
@@ -40,19 +45,10 @@ ANON = Credential("anon")
 DEMO = Credential("owner", "demo")
 
 
-def new_secret(kind: str, id: str) -> str:
-    """A new secret: 256 bits of chance behind the id that it is found by."""
-    return f"{kind}_{id}_{secrets.token_urlsafe(32)}"
-
-
-def hash_of(secret: str) -> str:
-    """What is kept of a secret; it has so much chance in it that a plain hash cannot be turned back."""
-    return hashlib.sha256(secret.encode()).hexdigest()
-
-
-def is_same(secret: str, kept: str) -> bool:
-    """Whether a secret is the one that a hash was kept of, in constant time."""
-    return hmac.compare_digest(hash_of(secret), kept)
+def credential_of(key: AccessKey) -> Credential | None:
+    """Who a key stands for; nobody where its scope is none of the roles."""
+    role = next((one for one in ROLES_OF_KEYS if one in key.scopes), None)
+    return Credential(role, key.id) if role else None
 
 
 def sent_secret(authorization: str | None) -> str | None:
@@ -68,6 +64,33 @@ def sent_secret(authorization: str | None) -> str | None:
     if scheme.lower() != "bearer" or not SECRET.fullmatch(secret.strip()):
         raise unauthorized()
     return secret.strip()
+
+
+class KeyCache:
+    """
+    Keys that were good a moment ago, by the hash of their secret, so that not every request asks the book.
+
+    A key that has ended is refused half a second later at the latest. While the book does not answer, one
+    that was good within the last minute goes on, so that prices, which need no book, are still told.
+    """
+
+    def __init__(self) -> None:
+        self._found: dict[bytes, tuple[float, Credential]] = {}
+
+    def get(self, secret: str, *, within: float = KEEP_SECONDS) -> Credential | None:
+        """Who a secret was good for within so many seconds."""
+        at, credential = self._found.get(_hash(secret), (-math.inf, ANON))
+        return credential if time.monotonic() - at < within else None
+
+    def put(self, secret: str, credential: Credential) -> None:
+        """Remember that a secret is good now."""
+        if len(self._found) >= MOST_REMEMBERED:
+            self._found.clear()
+        self._found[_hash(secret)] = (time.monotonic(), credential)
+
+
+def _hash(secret: str) -> bytes:
+    return hashlib.sha256(secret.encode()).digest()
 
 
 def unauthorized() -> ProblemError:

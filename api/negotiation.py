@@ -7,19 +7,21 @@ from collections.abc import Mapping, Sequence
 from api.problems import ProblemError
 
 
-def require_type(headers: Mapping[str, str], wanted: str) -> None:
+def require_type(headers: Mapping[str, str], taken: Sequence[str]) -> str:
     """
-    Hold that the body is sent as a type, in UTF-8, and not packed.
+    The type that the body is sent as, if it is taken, in UTF-8 and not packed.
 
     Raises:
         ProblemError: it is sent as something else, or as nothing.
     """
     sent, *parameters = (part.strip() for part in headers.get("content-type", "").lower().split(";"))
     charset = next((one.partition("=")[2].strip('" ') for one in parameters if one.startswith("charset")), "utf-8")
-    if sent != wanted or charset not in {"utf-8", "utf8"}:
-        raise ProblemError("unsupported-media-type", f"expected Content-Type {wanted}; found {sent[:80] or 'none'}")
+    if sent not in taken or charset not in {"utf-8", "utf8"}:
+        expected = " or ".join(taken)
+        raise ProblemError("unsupported-media-type", f"expected Content-Type {expected}; found {sent[:80] or 'none'}")
     if headers.get("content-encoding", "identity").strip().lower() not in {"", "identity"}:
         raise ProblemError("unsupported-media-type", "expected a body that is not packed; found a Content-Encoding")
+    return sent
 
 
 def wanted_type(headers: Mapping[str, str], offered: Sequence[str]) -> str:

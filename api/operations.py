@@ -17,16 +17,17 @@ from litestar import Request, Response
 from litestar.handlers import HTTPRouteHandler
 from msgspec import Struct
 
-from api.calls import JSON, Answer, Call, Nothing
+from api.calls import Answer, Call, Nothing
 from api.desk import Desk
 from api.etags import Tag, matches, tag_asked
 from api.idempotency import key_asked
 from api.keys import ANON, Credential, Role, unauthorized
+from api.media_types import JSON
 from api.negotiation import require_type, wanted_type
 from api.problems import ProblemError
 from api.reading import read_body, read_query
 
-Face = Literal["owner", "public", "health"]
+Face = Literal["owner", "public", "health", "site"]
 Work = Callable[[Call[Any, Any]], Awaitable[Answer]]
 _PARAMETER = re.compile(r"\{(\w+)\}")
 
@@ -56,8 +57,8 @@ class Operation(Struct, frozen=True, kw_only=True):
     """
     What an operation is. ``problems`` are those that do not follow from the rest.
 
-    ``once``: it takes an Idempotency-Key. ``guarded``: it takes If-Match. ``tagged``: it answers
-    with an ETag, and 304 to the one who has it already.
+    ``once``: it takes an Idempotency-Key. ``guarded``: whether it must, or may, be told a version by
+    If-Match. ``tagged``: it answers with an ETag, and 304 to the one who has it already.
     """
 
     method: Literal["GET", "POST", "PUT", "PATCH", "DELETE"]
@@ -67,12 +68,12 @@ class Operation(Struct, frozen=True, kw_only=True):
     face: Face
     may: tuple[Role, ...]
     body: type = Nothing
-    body_media_type: str = JSON
+    takes: tuple[str, ...] = (JSON,)
     query: type = Nothing
     answers: tuple[Answers, ...]
     problems: tuple[str, ...] = ()
     once: bool = False
-    guarded: bool = False
+    guarded: Literal["", "may", "must"] = ""
     tagged: bool = False
     example: Any = None
     superseded: Superseded | None = None
@@ -123,20 +124,22 @@ async def _handled(request: Request[Any, Any, Any], what: Operation, work: Work)
     state["credential"] = credential.id or credential.role
     wanted = wanted_type(request.headers, what.media_types)
     query: Any = read_query(request, what.query)
-    tag = tag_asked(request.headers) if what.guarded else None
+    tag = _tag(request, what)
     key = key_asked(request.headers) if what.once else ""
     body = await _body(request, what)
     call = Call(
         desk=desk,
         credential=credential,
+        card=await desk.card_in_force(),
         body=body,
         query=query,
         path=request.path_params,
         wanted=wanted,
         key=key,
-        tag=tag or Tag("", 0),
+        tag=tag,
         operation=what.id,
         client_address=state.get("client_address", ""),
+        accept_language=request.headers.get("accept-language", ""),
     )
     answer = await work(call)
     return _response(request, what, answer)
@@ -158,11 +161,17 @@ async def _allowed(request: Request[Any, Any, Any], desk: Desk, what: Operation)
     raise unauthorized() if credential is ANON else ProblemError("forbidden")
 
 
+def _tag(request: Request[Any, Any, Any], what: Operation) -> Tag | None:
+    """What If-Match names, where the operation must or may have it."""
+    asked = what.guarded == "must" or (what.guarded == "may" and "if-match" in request.headers)
+    return tag_asked(request.headers) if asked else None
+
+
 async def _body(request: Request[Any, Any, Any], what: Operation) -> Any:
     if not what.takes_body:
         return Nothing()
-    require_type(request.headers, what.body_media_type)
-    return read_body(request, await request.body(), what.body)
+    sent = require_type(request.headers, what.takes)
+    return read_body(request, await request.body(), what.body, sent)
 
 
 def _response(request: Request[Any, Any, Any], what: Operation, answer: Answer) -> Response[bytes]:

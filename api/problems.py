@@ -26,6 +26,7 @@ from quoting.errors import (
     KeyUsedError,
     NoPlanError,
     NotOfferedError,
+    NotPricedError,
     OverpaidError,
     PublishedCardError,
     QuoteNotFoundError,
@@ -69,10 +70,10 @@ _LISTED = (
     ),
     ProblemType("unauthorized", 401, "No key that is in force was sent", "Send one as Authorization: Bearer."),
     ProblemType("forbidden", 403, "This key may not do that", "Use a key of another scope."),
+    ProblemType("origin-refused", 403, "Pages of this origin may not ask", "Name the origin with the form's key."),
     ProblemType("not-found", 404, "Nothing is there", "Check the path and the id."),
     ProblemType("method-not-allowed", 405, "The method is not allowed here", "Use one that Allow lists."),
     ProblemType("not-acceptable", 406, "No media type that is accepted can be given", "Accept one of those listed."),
-    ProblemType("request-running", 409, "The same request is still being worked on", "Wait, then send it again."),
     ProblemType("quote-draft", 409, "The quotation is a draft", "Issue it first."),
     ProblemType("quote-open", 409, "The quotation is open", "Nothing of the kind can be done while it is."),
     ProblemType("quote-expired", 409, "The quotation has expired", "Ask for a new one."),
@@ -94,6 +95,9 @@ _LISTED = (
     ProblemType("invalid-card", 422, "The rate card is refused", "Mend every place that is listed."),
     ProblemType("not-offered", 422, "Something is asked for that is not offered", "Ask for what is offered instead."),
     ProblemType("not-quotable", 422, "It cannot be made as it is asked for", "Take one of the ways round."),
+    ProblemType(
+        "not-priced", 422, "No price can be worked out for it here", "Send it as a request: the shop will look at it."
+    ),
     ProblemType("unfit-text", 422, "A text holds characters that a document cannot show", "Write it otherwise."),
     ProblemType(
         "idempotency-key-used", 422, "The Idempotency-Key is another request's", "Send a new key with a new request."
@@ -168,6 +172,7 @@ _TABLE: tuple[tuple[type[QuotingError], str], ...] = (
     (JobError, "invalid-job"),
     (RateCardError, "invalid-card"),
     (NoPlanError, "not-quotable"),
+    (NotPricedError, "not-priced"),
     (UnfitTextError, "unfit-text"),
     (DocumentError, "document-unavailable"),
     (InputError, "invalid-input"),
@@ -206,7 +211,10 @@ def told_of(error: QuotingError, sent: Any = None) -> Told:
     if isinstance(error, StateError):
         return Told(name=STATES.get(error.state, "conflict"), detail=_first_line(error), state=error.state)
     name = next(name for kind, name in _TABLE if isinstance(error, kind))
-    silent = name in _SILENT or TYPES[name].status >= HTTPStatus.INTERNAL_SERVER_ERROR
+    if isinstance(error, NotPricedError):
+        return Told(name=name, detail=" ".join(error.reasons))
+    listed = isinstance(error, InputError)
+    silent = listed or name in _SILENT or TYPES[name].status >= HTTPStatus.INTERNAL_SERVER_ERROR
     return Told(
         name=name,
         detail="" if silent else _first_line(error),
@@ -222,7 +230,7 @@ def invalid_fields(faults: Iterable[Fault], sent: Any) -> tuple[InvalidField, ..
 
 
 def _invalid_field(fault: Fault, sent: Any) -> InvalidField:
-    keys = keys_of(fault.where)
+    keys = _of_the_job(keys_of(fault.where), sent)
     there = 0
     for key in keys:
         sent = _inside(sent, key)
@@ -232,6 +240,12 @@ def _invalid_field(fault: Fault, sent: Any) -> InvalidField:
     missing = ".".join(keys[there:])
     detail = f"expected {fault.expected}; found {fault.found}"
     return InvalidField(pointer_to(keys[:there]), f"{missing}: {detail}" if missing else detail)
+
+
+def _of_the_job(keys: list[str], sent: Any) -> list[str]:
+    """Where a fault stands in the body: the engine tells places of a job, which may be a part of it."""
+    apart = isinstance(sent, Mapping) and isinstance(sent.get("job"), Mapping) and keys[:1] != ["job"]
+    return ["job", *keys] if apart and keys and keys[0] not in sent and keys[0] in sent["job"] else keys
 
 
 _NOTHING = object()

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal, InvalidOperation
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
+from urllib.parse import parse_qsl
 
 import msgspec
 from litestar import Request
 from msgspec import inspect
 
+from api.media_types import FORM, JSON, TOML
 from api.problems import InvalidParameter, ProblemError, keys_of
-from quoting.errors import InputError
-from quoting.reader import convert
+from quoting import Job, RateCard, read_job
+from quoting.errors import Fault, InputError, shown
+from quoting.rate_card import rate_card_from
+from quoting.reader import convert, toml_data
 
 _T = TypeVar("_T")
 _MOST_DIGITS = 18
@@ -92,7 +96,54 @@ _DECODER = json.JSONDecoder(
 )
 
 
-def read_body(request: Request[Any, Any, Any], body: bytes, kind: type[_T]) -> _T:
+def _read_card(data: Any) -> RateCard:
+    if not isinstance(data, dict):
+        raise InputError([Fault("$", "a table", shown(data))])
+    return rate_card_from(data)
+
+
+def toml_body(body: bytes) -> Any:
+    """
+    A body of TOML as plain data.
+
+    Raises:
+        ProblemError: no TOML.
+    """
+    try:
+        return toml_data(body.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise ProblemError("invalid-json", "expected UTF-8; found bytes that are none") from error
+    except InputError as error:
+        raise ProblemError("invalid-json", str(error.faults[0])) from error
+
+
+class Form(msgspec.Struct, frozen=True):
+    """What a page's form sends: the values of each field, in their order."""
+
+    fields: dict[str, tuple[str, ...]]
+
+
+_MOST_FIELDS = 500
+
+
+def form_body(body: bytes) -> Form:
+    """
+    A body of a page's form (WHATWG URL, 5.1).
+
+    Raises:
+        ProblemError: text that is no UTF-8, or too many fields.
+    """
+    try:
+        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=_MOST_FIELDS, errors="strict")
+    except ValueError as error:
+        raise ProblemError("invalid-json", f"expected a form of at most {_MOST_FIELDS} fields in UTF-8") from error
+    fields: dict[str, tuple[str, ...]] = {}
+    for name, value in pairs:
+        fields[name] = (*fields.get(name, ()), value.replace("\r\n", "\n"))
+    return Form(fields)
+
+
+def read_body(request: Request[Any, Any, Any], body: bytes, kind: type[_T], sent: str = JSON) -> _T:
     """
     The body as ``kind``.
 
@@ -100,9 +151,15 @@ def read_body(request: Request[Any, Any, Any], body: bytes, kind: type[_T]) -> _
         ProblemError: no JSON.
         InputError: with every place that does not fit.
     """
-    data = json_body(body)
+    if sent == FORM:
+        return cast(_T, form_body(body))
+    data = toml_body(body) if sent == TOML else json_body(body)
     request.scope["state"]["sent"] = data
-    return convert(data, kind)
+    read: Callable[[Any], _T] | None = _READ_BY.get(kind)
+    return read(data) if read else convert(data, kind)
+
+
+_READ_BY: dict[type, Callable[[Any], Any]] = {Job: read_job, RateCard: _read_card}
 
 
 def read_query(request: Request[Any, Any, Any], kind: type[_T]) -> _T:
@@ -113,12 +170,17 @@ def read_query(request: Request[Any, Any, Any], kind: type[_T]) -> _T:
         ProblemError: with every parameter that does not fit.
     """
     told = request.query_params.dict()
-    fields = {field.encode_name: field.type for field in inspect.type_info(kind).fields}  # type: ignore[attr-defined]  # a struct's
+    fields = {field.encode_name: _bare(field.type) for field in inspect.type_info(kind).fields}  # type: ignore[attr-defined]  # a struct's
     data = {name: _plain(values, fields.get(name)) for name, values in told.items()}
     try:
         return convert(data, kind)
     except InputError as error:
         raise ProblemError("invalid-input", parameters=_parameters(error)) from error
+
+
+def _bare(kind: Any) -> Any:
+    """A type without what is only said of it."""
+    return _bare(kind.type) if isinstance(kind, inspect.Metadata) else kind
 
 
 def _plain(values: Sequence[Any], kind: Any) -> Any:
@@ -127,19 +189,15 @@ def _plain(values: Sequence[Any], kind: Any) -> Any:
     if len(values) != 1:
         return list(values)
     value = values[0]
-    if _takes_int(kind) and _WHOLE.fullmatch(value):
+    if _takes(kind, inspect.IntType) and _WHOLE.fullmatch(value):
         return int(value)
     if _takes(kind, inspect.BoolType):
         return {"true": True, "false": False}.get(value, value)
     return value
 
 
-def _takes_int(kind: Any) -> bool:
-    return _takes(kind, inspect.IntType)
-
-
 def _takes(kind: Any, wanted: type) -> bool:
-    return isinstance(kind, wanted) or any(isinstance(one, wanted) for one in getattr(kind, "types", ()))
+    return any(isinstance(_bare(one), wanted) for one in (kind, *getattr(kind, "types", ())))
 
 
 def _parameters(error: InputError) -> tuple[InvalidParameter, ...]:
@@ -155,10 +213,13 @@ def _parameters(error: InputError) -> tuple[InvalidParameter, ...]:
 
 def placed(error: InputError, under: str) -> InputError:
     """The same faults, of something that stands under a key of the body."""
-    faults = [
-        msgspec.structs.replace(fault, where=f"$.{under}" + (fault.where.removeprefix("$")))
-        if fault.where.startswith("$")
-        else msgspec.structs.replace(fault, where=f"$.{under}.{fault.where}")
+    faults = (
+        msgspec.structs.replace(fault, where=_path_under(under, fault.where.removeprefix("$")))
         for fault in error.faults
-    ]
+    )
     return type(error)(faults)
+
+
+def _path_under(under: str, where: str) -> str:
+    """The path of a place under a key of the body."""
+    return f"$.{under}{where}" if where.startswith((".", "[")) or not where else f"$.{under}.{where}"

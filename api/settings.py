@@ -24,6 +24,10 @@ class Settings(Struct, frozen=True, kw_only=True):
 
     ``demo``: every caller is the owner and no key is asked for; only on the loopback interface.
     ``hosts`` may be left out: then the host of ``base_url`` is the only one. A host without a port has any.
+    ``trusted_proxies`` stand before this server, each telling X-Forwarded-For. ``origins`` are those of web
+    pages that may ask the public face, besides those of its keys. ``secret`` is what private links are made
+    with. What is allowed of ``most_…`` is for one client address (or e-mail address), and ``clients_a_key``
+    times as much for one key.
     """
 
     card: Path
@@ -36,6 +40,12 @@ class Settings(Struct, frozen=True, kw_only=True):
     workers: Annotated[int, Meta(ge=1, le=64)] = 1
     trusted_proxies: Annotated[int, Meta(ge=0, le=5)] = 0
     origins: tuple[str, ...] = ()
+    secret: Annotated[str, Meta(pattern=r"^(|[\x21-\x7e]{32,200})$")] = ""
+    most_looks_a_minute: Annotated[int, Meta(ge=1, le=1_000_000)] = 300
+    most_prices_a_minute: Annotated[int, Meta(ge=1, le=1_000_000)] = 120
+    most_requests_an_hour: Annotated[int, Meta(ge=1, le=1_000_000)] = 20
+    most_requests_an_email_a_day: Annotated[int, Meta(ge=1, le=1_000_000)] = 10
+    clients_a_key: Annotated[int, Meta(ge=1, le=100_000)] = 50
 
     @property
     def known_hosts(self) -> frozenset[str]:
@@ -80,10 +90,13 @@ def environment_of(settings: Settings) -> dict[str, str]:
 
 def shown_settings(settings: Settings) -> str:
     """Every setting in force, a line each; passwords are masked."""
-    return "\n".join(
-        f"{name}={_masked(value) if name.endswith('BOOK') else value}"
-        for name, value in environment_of(settings).items()
-    )
+    return "\n".join(f"{name}={_shown(name, value)}" for name, value in environment_of(settings).items())
+
+
+def _shown(name: str, value: str) -> str:
+    if name == PREFIX + "SECRET":
+        return _MASKED if value else ""
+    return _masked(value) if name.endswith("BOOK") else value
 
 
 def _masked(address: str) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import json
+import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Annotated, Any, Literal, Union
@@ -13,6 +15,8 @@ from msgspec import inspect
 from quoting.errors import Fault, MeasureError, shown
 from quoting.units import Measure, Size, read_door_type
 
+_PLAIN = re.compile(r"[\w -]+")
+
 
 def all_faults(data: Any, kind: type, error: Exception) -> tuple[Fault, ...]:
     """Every fault of ``data`` as ``kind``; the one that was met first where the walk finds none."""
@@ -22,7 +26,9 @@ def all_faults(data: Any, kind: type, error: Exception) -> tuple[Fault, ...]:
 
 def _faults(data: Any, kind: Any, where: str) -> Iterator[Fault]:
     """Walk ``data`` beside its type and tell each place that does not fit."""
-    if isinstance(kind, inspect.StructType):
+    if isinstance(kind, inspect.Metadata):
+        yield from _faults(data, kind.type, where)
+    elif isinstance(kind, inspect.StructType):
         yield from _struct_faults(data, kind, where)
     elif isinstance(kind, inspect.UnionType):
         yield from _union_faults(data, kind, where)
@@ -41,7 +47,7 @@ def _struct_faults(data: Any, kind: inspect.StructType, where: str) -> Iterator[
     fields = {field.encode_name: field for field in kind.fields}
     known = fields.keys() | {kind.tag_field}
     faults = [
-        Fault(f"{where}.{key}", f"one of {', '.join(sorted(fields))}", "a key that is not known")
+        Fault(_inside(where, key), f"one of {', '.join(sorted(fields))}", "a key that is not known")
         for key in data
         if key not in known
     ]
@@ -93,8 +99,13 @@ def _table_faults(data: Any, kind: inspect.DictType, where: str) -> Iterator[Fau
     if kind.min_length is not None and len(data) < kind.min_length:
         yield Fault(where, f"at least {kind.min_length} entries", str(len(data)))
     for key, one in data.items():
-        yield from _leaf_faults(key, kind.key_type, f"{where}.{key}")
-        yield from _faults(one, kind.value_type, f"{where}.{key}")
+        yield from _leaf_faults(key, kind.key_type, _inside(where, key))
+        yield from _faults(one, kind.value_type, _inside(where, key))
+
+
+def _inside(where: str, key: str) -> str:
+    """The path of a key; one that a path could be mistaken in is quoted."""
+    return f"{where}.{key}" if _PLAIN.fullmatch(key) else f"{where}[{json.dumps(key)}]"
 
 
 def _whole_faults(data: Any, kind: type, where: str) -> Iterator[Fault]:
@@ -123,6 +134,8 @@ def _leaf_faults(data: Any, kind: Any, where: str) -> Iterator[Fault]:
 
 def _python_type(kind: Any) -> Any:
     """The plain type behind an inspected leaf, its bounds with it."""
+    if isinstance(kind, inspect.Metadata):
+        return _python_type(kind.type)
     if isinstance(kind, inspect.LiteralType):
         return Literal[kind.values]
     if isinstance(kind, inspect.UnionType):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Sequence
 from decimal import Decimal, InvalidOperation
 from typing import Any, TypeVar
 
@@ -101,6 +102,17 @@ def canonical_json(value: Any) -> bytes:
 def json_schema(kind: Any) -> dict[str, Any]:
     """The JSON Schema (2020-12) of a type that is read here."""
     return msgspec.json.schema(kind, schema_hook=_door_type_schema)
+
+
+def json_schemas(kinds: Sequence[Any], *, template: str) -> tuple[Sequence[dict[str, Any]], dict[str, Any]]:
+    """
+    JSON Schemas of several types, and of what they are made of.
+
+    Args:
+        template: How one refers to another, with ``{name}``.
+    """
+    outer, inner = msgspec.json.schema_components(kinds, schema_hook=_door_type_schema, ref_template=template)
+    return list(outer), inner
 
 
 _JSON = msgspec.json.Decoder(float_hook=Decimal)

@@ -1,7 +1,20 @@
 """The owner's face: costs, plans, reasons, the quote book. Every operation needs an owner's key."""
 
-from api.owner.comparisons import compare
-from api.owner.estimates import price, quote
-from api.owner.schemas import job_schema
+from api.owner import (
+    access,
+    clients,
+    comparisons,
+    estimates,
+    events,
+    papers,
+    questions,
+    quotations,
+    rate_cards,
+    schemas,
+)
 
-ROUTES = (price, quote, compare, job_schema)
+ROUTES = tuple(
+    route
+    for room in (estimates, comparisons, questions, papers, rate_cards, quotations, clients, events, access, schemas)
+    for route in room.ROUTES
+)

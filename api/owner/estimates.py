@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from api.calls import JSON, PDF, XML, Answer, Call, Nothing, in_json
+from api.calls import Answer, Call, Nothing, in_json
+from api.documents import ENDINGS, document
 from api.examples import JOB
 from api.keys import READERS
+from api.media_types import JSON, PDF, XML
 from api.operations import Answers, operation
 from quoting import Estimate, Job, Quotation, quotation_for
 from quoting.documents.names import content_disposition
@@ -26,7 +28,7 @@ PRICING = ("invalid-job", "not-offered", "not-quotable")
 )
 async def price(call: Call[Job, Nothing]) -> Answer:
     """Price a job."""
-    return in_json(await call.desk.estimate(call.body))
+    return in_json(await call.desk.estimate(call.body, call.card))
 
 
 @operation(
@@ -43,7 +45,7 @@ async def price(call: Call[Job, Nothing]) -> Answer:
 )
 async def quote(call: Call[Job, Nothing]) -> Answer:
     """Quote a job."""
-    quotation = quotation_for(await call.desk.estimate(call.body), call.desk.card)
+    quotation = quotation_for(await call.desk.estimate(call.body, call.card), call.card)
     return await in_wanted_type(call, quotation)
 
 
@@ -51,14 +53,9 @@ async def in_wanted_type(call: Call[Job, Nothing], quotation: Quotation) -> Answ
     """A quotation as the type that is wanted."""
     if call.wanted == JSON:
         return in_json(quotation)
-    named = f"quotation {quotation.title}"
-    if call.wanted == XML:
-        from quoting.documents.ubl import quotation_xml
+    content = await document(call.desk, quotation, call.wanted)
+    headers = {"Content-Disposition": content_disposition(f"quotation {quotation.title}", ENDINGS[call.wanted])}
+    return Answer(content=content, media_type=call.wanted, headers=headers)
 
-        headers = {"Content-Disposition": content_disposition(named, "xml")}
-        return Answer(content=quotation_xml(quotation), media_type=XML, headers=headers)
-    from quoting.documents.children import render_in_child
-    from quoting.documents.quotation import quotation_page
 
-    pdf = await call.desk.document(lambda: render_in_child(quotation_page(quotation)))
-    return Answer(content=pdf, media_type=PDF, headers={"Content-Disposition": content_disposition(named, "pdf")})
+ROUTES = (price, quote)

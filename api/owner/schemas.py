@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.calls import JSON, Answer, Call, Nothing, in_json
+from api.calls import Answer, Call, Nothing, in_json
 from api.keys import ANYBODY
+from api.media_types import JSON
 from api.operations import Answers, operation
 from quoting.reference import schema_of
 
@@ -22,3 +23,6 @@ from quoting.reference import schema_of
 async def job_schema(_: Call[Nothing, Nothing]) -> Answer:
     """What a job is made of."""
     return in_json(schema_of("job"))
+
+
+ROUTES = (job_schema,)

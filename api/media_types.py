@@ -1,0 +1,12 @@
+"""Media types by name."""
+
+JSON = "application/json"
+PDF = "application/pdf"
+XML = "application/xml"
+CSV = "text/csv"
+SVG = "image/svg+xml"
+TOML = "application/toml"
+HTML = "text/html"
+CSS = "text/css"
+SCRIPT = "text/javascript"
+FORM = "application/x-www-form-urlencoded"
