@@ -11,7 +11,7 @@ import pytest
 from litestar.testing import TestClient
 
 from api.app import create_app
-from api.calls import JSON, PDF
+from api.media_types import JSON, PDF
 from api.settings import Settings
 from tests.api.conftest import CARD, HERE, Client
 from tests.conftest import demo_job_path

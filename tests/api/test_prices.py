@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 from litestar.testing import TestClient
 
 from api.app import create_app
-from api.calls import JSON, PDF
+from api.media_types import JSON, PDF
 from api.problems import PROBLEM_JSON, keys_of, pointer_to
 from api.settings import Settings
 from tests.api.conftest import CARD, HERE, Client
