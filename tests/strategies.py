@@ -331,6 +331,7 @@ def operation_data(kind: str, times: int) -> Data:
         "perforating": "lines",
         "drilling": "holes",
         "edge painting": "edges",
+        "numbering": "places",
     }
     return {"kind": kind, counted[kind]: times} if kind in counted else {"kind": kind}
 

@@ -179,13 +179,18 @@ BY_THE_JOB: list[tuple[str, str, Path, Any]] = [
 FINISHED = {kind: place for place, kind in enumerate(rates["kind"] for rates in card_data_of(MARROWBY)["finishing"])}
 BY_THE_JOB += [
     (name, "everything finished", ("items", 0, "finishing", FINISHED[kind]), operation_data(kind, 3))
-    for name, kind in (("Scoring", "scoring"), ("Folding", "folding"), ("Edge painting", "edge painting"))
+    for name, kind in (
+        ("Scoring", "scoring"),
+        ("Folding", "folding"),
+        ("Edge painting", "edge painting"),
+        ("Numbering", "numbering"),
+    )
 ]
 BY_THE_JOB += [
     (name, "everything finished", ("quantities",), [400])
     for name in (
         *("Scoring", "Folding", "Corner rounding", "Die-cutting", "Duplexing", "Edge painting", "Envelope lining"),
-        *("Addressing", "Wax sealing", "Ribbon tying", "Banding", "Foiling"),
+        *("Addressing", "Wax sealing", "Ribbon tying", "Banding", "Foiling", "Numbering", "Boxing"),
     )
 ]
 
@@ -258,6 +263,9 @@ BY_THE_CARD: list[tuple[str, str, Path, Any]] = [
     ("Scoring", "everything finished", ("finishing", FINISHED["scoring"], "machine"), "cutter"),
     ("Scoring", "everything finished", ("machines", "creaser", "year", "repairs"), "90.00"),
     ("Die-cutting", "everything finished", ("finishing", FINISHED["die-cutting"], "die"), "120.00"),
+    ("Boxing", "everything finished", ("finishing", FINISHED["boxing"], "box"), "0.90"),
+    ("Boxing", "everything finished", ("finishing", FINISHED["boxing"], "depth"), "10 mm"),
+    ("Numbering", "everything finished", ("finishing", FINISHED["numbering"], "speed"), "250 an hour"),
     ("Duplexing", "everything finished", ("finishing", FINISHED["duplexing"], "materials_each"), "0.10"),
     ("Edge painting", "everything finished", ("finishing", FINISHED["edge painting"], "stack_height"), "5 mm"),
     ("Edge painting", "everything finished", ("stocks", "card-300", "caliper"), "0.9 mm"),

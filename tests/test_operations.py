@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from quoting import Estimate, NotOfferedError, estimate_job, quotation_for, read_job
+from quoting import Estimate, NotOfferedError, RateCardError, estimate_job, quotation_for, read_job
 from quoting.operations import OPERATION_RATES, OPERATIONS
 from quoting.rate_card import RateCard, rate_card_from, tag_of
 from tests.conftest import DAY, SHOPS
@@ -133,9 +133,90 @@ def test_an_operation_that_a_card_does_not_offer_is_refused_by_name(kind: str) -
         estimate_job(read_job(job_with("marrowby-lane", kind)), rate_card_from(data), on=DAY)
 
 
-@pytest.mark.parametrize(("kind", "counted"), [("scoring", 3), ("folding", 3), ("perforating", 3), ("drilling", 3)])
+@pytest.mark.parametrize(
+    ("kind", "counted"), [("scoring", 3), ("folding", 3), ("perforating", 3), ("drilling", 3), ("numbering", 3)]
+)
 def test_a_counted_operation_meets_a_piece_so_often(kind: str, counted: int) -> None:
     (asked,) = read_job(job_with("pellam-hollow", kind)).items[0].finishing
 
-    assert counted == asked.times
+    assert asked.times == 3
     assert tag_of(asked) == kind
+
+
+def lines_of(job: Data, card: RateCard, operation: str) -> dict[str, tuple[Decimal, Decimal]]:
+    """Minutes and cost of an operation's lines, by class of cost."""
+    option = estimate_job(read_job(job), card, on=DAY).options[0]
+    lines = [line for line in option.lines if line.operation == operation]
+    return {line.cost_class: (line.minutes, line.cost) for line in lines}
+
+
+@pytest.mark.parametrize(
+    ("boxes_of", "depth", "boxes"),
+    [
+        (100, "60 mm", 5),  # 500 / 100
+        (200, "90 mm", 3),  # 500 / 200 = 2.5
+        (500, "60 mm", 4),  # 500 x 0.45 mm = 225 mm, in 60 mm: 3.75
+        (1, "60 mm", 500),
+    ],
+)
+def test_boxes_hold_no_more_than_is_asked_for_and_no_more_than_goes_in(boxes_of: int, depth: str, boxes: int) -> None:
+    """3 min and 1.5 min a box, 0.65 each: marrowby-lane's card."""
+    data = card_data_of("marrowby-lane")
+    data["tax"] |= {"standing": "input tax reclaimed"}
+    (rates,) = (one for one in data["finishing"] if one["kind"] == "boxing")
+    rates["depth"] = depth
+    data["stocks"]["card-300"]["caliper"] = "0.45 mm"
+    item = {"name": "Card", "size": "85 x 55 mm", "stock": "card-300"}
+    job = {
+        "format": 1,
+        "title": "Boxed",
+        "client": {"name": "Wilhelmina Tarn"},
+        "quantities": [500],
+        "items": [item | {"finishing": [{"kind": "boxing", "boxes_of": boxes_of}]}],
+    }
+
+    found = lines_of(job, rate_card_from(data), "Boxing")
+
+    assert found["labour"][0] == 3 + boxes * Decimal("1.5")
+    assert found["materials"][1] == boxes * Decimal("0.65")
+
+
+def test_die_cutting_may_be_bought_in_with_its_days_and_its_die() -> None:
+    """
+    103 pieces at 60.00 a hundred over a 40.00 set-up: 101.80, over the least charge of 90.00; the die 85.00.
+
+    100 out / (1 - 2 %) is 103, and 4 more to set up.
+    """
+    data = card_data_of("marrowby-lane")
+    data["tax"] |= {"standing": "input tax reclaimed"}
+    (rates,) = (one for one in data["finishing"] if one["kind"] == "die-cutting")
+    own = {key: rates.pop(key) for key in ("set_up", "speed", "machine")}
+    rates["outside"] = {
+        "supplier": "Saltmarrow Dies",
+        "set_up_charge": "40.00",
+        "price_a_hundred": "60.00",
+        "least_charge": "90.00",
+        "working_days": 5,
+    }
+    item = {"name": "Card", "size": "85 x 55 mm", "stock": "card-300", "finishing": [{"kind": "die-cutting"}]}
+    job = {
+        "format": 1,
+        "title": "Die-cut",
+        "client": {"name": "Wilhelmina Tarn"},
+        "quantities": [100],
+        "items": [item],
+    }
+    bought = estimate_job(read_job(job), rate_card_from(data), on=DAY).options[0]
+    stored = read_job(job | {"items": [item | {"finishing": [{"kind": "die-cutting", "die_in_store": True}]}]})
+    die_in_store = estimate_job(stored, rate_card_from(data), on=DAY).options[0]
+    ours = estimate_job(read_job(job), rate_card_from(card_data_of("marrowby-lane")), on=DAY).options[0]
+    costs = [
+        sum(line.cost for line in option.lines if line.operation == "Die-cutting")
+        for option in (bought, die_in_store)
+    ]
+
+    assert [Decimal("186.80"), Decimal("101.80")] == costs
+    assert bought.working_days >= ours.working_days + 4
+    rates.update(own)
+    with pytest.raises(RateCardError, match="expected set_up and speed, or outside"):
+        rate_card_from(data)

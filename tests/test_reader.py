@@ -84,8 +84,8 @@ def test_every_fault_is_told_at_once_by_its_path_with_what_was_expected_and_foun
         "$.items[0].front.colours[0].form.supplier": ("str of length >= 1", "''"),
         "$.items[0].front.colours[1].form": ("a value", "nothing"),
         "$.items[0].finishing[1].kind": (
-            "one of addressing, banding, corner rounding, die-cutting, drilling, duplexing, edge painting, "
-            "envelope lining, foiling, folding, perforating, ribbon tying, scoring, wax sealing",
+            "one of addressing, banding, boxing, corner rounding, die-cutting, drilling, duplexing, edge painting, "
+            "envelope lining, foiling, folding, numbering, perforating, ribbon tying, scoring, wax sealing",
             "'gilding'",
         ),
     } == {fault.where: (fault.expected, fault.found) for fault in faults_of(data)}

@@ -62,6 +62,16 @@ class EachTakes(FinishingRates, frozen=True, forbid_unknown_fields=True, kw_only
     materials_each: Amount
 
 
+class OutsideWork(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """What an outside finisher charges, and the days it takes; for work that other shops do themselves."""
+
+    supplier: Name
+    set_up_charge: Amount
+    price_a_hundred: Amount
+    least_charge: Amount
+    working_days: CountOrNone
+
+
 class BoughtIn(FinishingRates, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """Done outside: a charge to set it up, a price a hundred, a least charge, days away."""
 
@@ -157,7 +167,7 @@ class FinishingBase(Struct, frozen=True, forbid_unknown_fields=True):
         used = do(materials_used, pieces=work.pieces, times=self.times, each=rates.materials_each)
         return labour, self._charge(work, "materials", used, do.taken())
 
-    def _bought_in(self, do: Do, rates: BoughtIn, work: FinishingWork) -> Charge:
+    def _bought_in(self, do: Do, rates: BoughtIn | OutsideWork, work: FinishingWork) -> Charge:
         cost = do(
             bought_in_charge,
             pieces=work.pieces,

@@ -8,7 +8,7 @@ from fractions import Fraction
 from tests.independent.card import Table
 from tests.independent.measures import length, measure, up
 
-_TIMES = {"scoring": "scores", "folding": "folds", "perforating": "lines", "drilling": "holes"}
+_TIMES = {"scoring": "scores", "folding": "folds", "perforating": "lines", "drilling": "holes", "numbering": "places"}
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,9 @@ def finish(asked: Table, rates: Table, pieces: int, caliper: Fraction) -> Worked
     if "an_edge" in rates:
         stacks = up(pieces * caliper / length(rates["stack_height"]))
         return Worked(operation, set_up + stacks * asked.get("edges", 4) * measure(rates["an_edge"]))
+    if "a_box" in rates:
+        boxes = max(up(Fraction(pieces, asked.get("boxes_of", 100))), up(pieces * caliper / length(rates["depth"])))
+        return Worked(operation, set_up + boxes * measure(rates["a_box"]), charge=boxes * measure(rates["box"]))
     if "each" in rates:
         minutes = set_up + pieces * times * measure(rates["each"])
         return Worked(operation, minutes, charge=pieces * times * measure(rates["materials_each"]))
