@@ -81,9 +81,32 @@ def test_rounds_are_nested_where_a_web_is_told() -> None:
     assert (told["count"], len(told["centres_mm"])) == (9, 9)
 
 
+# By hand: 100 mm squares of 95 mm rounds; a gripper of 101 mm takes a row of three away, a bleed of 3 mm wants
+# 101 mm from centre to centre and 3 mm at each edge: 297 + 6 for three rows, nested three rows of two in 302.
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (("300 x 300 mm", "95 mm"), 9),
+        (("300 x 300 mm", "95 mm", "--gripper", "101 mm"), 6),
+        (("303 x 303 mm", "95 mm", "--bleed", "3 mm"), 9),
+        (("302 x 302 mm", "95 mm", "--bleed", "3 mm"), 6),
+    ],
+)
+def test_rounds_leave_the_gripper_and_the_bleed(words: tuple[str, ...], expected: int) -> None:
+    assert expected == counted(*words, "--round-web", "5 mm")
+
+
+def test_a_person_is_told_why_nothing_comes_out() -> None:
+    assert "does not fit the sheet" in run("cut", "5 x 7 in", "8 x 9 in").stdout
+    assert "a blade of 100 mm" in run("cut", "700 x 1000 mm", "100 x 150 mm", "--blade", "100 mm").stdout
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
+        (("300 x 300 mm", "95 x 90 mm", "--round-web", "4 mm"), "a round piece"),
+        (("300 x 300 mm", "95 mm", "--round-web", "4 mm", "--gutter", "2 mm"), "none beside round_web"),
+        (("300 x 300 mm", "95 mm", "--round-web", "4 mm", "--trim", "150 mm"), "less than the sheet"),
         (("20 x 26 in", "0 x 7 in"), "$.piece"),
         (("20 x 26 in", "NaN"), "$.piece"),
         (("20 x 26 in", "5 x -7 in"), "$.piece"),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from pathlib import Path
 from typing import Annotated
 
@@ -63,9 +62,9 @@ def questions_in(path: Path) -> tuple[Question, ...]:
 
 def answer(question: Question) -> Layout | Rounds:
     """The layout, or the nested rounds where a web is told."""
-    room = _room(question)
     if question.round_web is not None:
-        return round_out(room, question.piece.width_mm, web_mm=question.round_web.in_base_unit)
+        web = max(question.round_web.in_base_unit, 2 * question.bleed)
+        return round_out(_room_of_rounds(question), question.piece.width_mm, web_mm=web)
     edge = question.margins.in_base_unit
     return cut_out(
         question.sheet,
@@ -80,11 +79,27 @@ def answer(question: Question) -> Layout | Rounds:
     )
 
 
-def _room(question: Question) -> Rectangle:
-    edges = 2 * (question.trim + question.margins)
-    return Rectangle(
-        max(Decimal(0), question.sheet.width_mm - edges), max(Decimal(0), question.sheet.height_mm - edges)
-    )
+def _room_of_rounds(question: Question) -> Rectangle:
+    """
+    What trim, margins, gripper and bleed leave for die-cut rounds.
+
+    Raises:
+        MeasureError: what a die does not know, a piece that is not round, or no room at all.
+    """
+    faults = []
+    if question.piece.width_mm != question.piece.height_mm:
+        faults.append(Fault("piece", "a round piece, as wide as it is high", str(question.piece)))
+    for name, told in (("gutter", question.gutter), ("blade", question.blade or NOTHING)):
+        if told:
+            faults.append(Fault(name, "none beside round_web, for a die cuts the pieces", told.written))
+    edge = question.trim + question.margins + question.bleed
+    head = question.trim + max(question.margins.in_base_unit, question.gripper.in_base_unit) + question.bleed
+    width, height = question.sheet.width_mm - 2 * edge, question.sheet.height_mm - edge - head
+    if min(width, height) <= 0:
+        faults.append(Fault("margins", "less than the sheet", f"nothing left of {question.sheet}"))
+    if faults:
+        raise MeasureError(faults)
+    return Rectangle(width, height)
 
 
 def show(question: Question, found: Layout | Rounds, *, columns: int) -> None:
@@ -99,6 +114,8 @@ def show(question: Question, found: Layout | Rounds, *, columns: int) -> None:
         click.echo("Pieces lie both ways round: their grain is mixed.")
     if found.count:
         click.echo("\n".join(drawn_in_text(found, columns=_columns(found, columns), unit=_unit(question))))
+    else:
+        click.echo("\n".join(found.cautions))
 
 
 def _unit(question: Question) -> Unit:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from typing import Literal
@@ -72,16 +73,20 @@ def drawn_in_text(layout: Layout, *, columns: int = 72, unit: Unit = "mm") -> li
     rows = max(4, int((columns - 1) * sheet.height_mm / sheet.width_mm / _HIGH_PER_WIDE))
     page = _Page(columns, rows + 1)
     page.box(0, 0, columns - 1, rows)
+    across, down = (columns - 1) / sheet.width_mm, rows / sheet.height_mm
+    lefts, heads = sorted({one.x_mm for one in layout.places}), sorted({one.y_mm for one in layout.places})
     for place in layout.places:
-        page.box(*_scaled(place, (columns - 1) / sheet.width_mm, rows / sheet.height_mm))
+        right = _next_edge(place.x_mm + place.width_mm, lefts, across)
+        tail = _next_edge(place.y_mm + place.height_mm, heads, down)
+        page.box(int(place.x_mm * across), int(place.y_mm * down), int(right * across), int(tail * down))
     return [*page.lines(), *_words(layout, unit)]
 
 
-def _scaled(place: Place, per_mm_across: Decimal, per_mm_down: Decimal) -> tuple[int, int, int, int]:
-    left, head = place.x_mm * per_mm_across, place.y_mm * per_mm_down
-    right = (place.x_mm + place.width_mm) * per_mm_across
-    tail = (place.y_mm + place.height_mm) * per_mm_down
-    return int(left), int(head), int(right), int(tail)
+def _next_edge(edge_mm: Decimal, begin_mm: list[Decimal], per_mm: Decimal) -> Decimal:
+    """Where a piece ends, or where the next begins if what is between them is under a character."""
+    at = bisect_left(begin_mm, edge_mm)
+    is_near = at < len(begin_mm) and (begin_mm[at] - edge_mm) * per_mm < 1
+    return begin_mm[at] if is_near else edge_mm
 
 
 def _words(layout: Layout, unit: Unit) -> list[str]:
@@ -181,15 +186,40 @@ def _pieces(places: Iterable[Place]) -> Iterator[str]:
 
 
 def _cut_numbers(cuts: tuple[Cut, ...], type_size: Decimal) -> Iterator[str]:
-    """A number where each cut begins: at the head of an upright one, at the left of a level one."""
+    """
+    A number near where each cut begins: at the head of an upright one, at the left of a level one.
+
+    One that would lie on another stands further along its cut.
+    """
+    half = type_size / 4
+    taken: list[tuple[Decimal, Decimal, Decimal]] = []
     for number, cut in enumerate(cuts[:_MOST_NUMBERED_CUTS], start=1):
-        x, y = (cut.at_mm, cut.y_mm) if cut.direction == "upright" else (cut.x_mm, cut.at_mm)
-        dx, dy = (0, type_size) if cut.direction == "upright" else (type_size, 0)
-        label = f"{number}"
-        half = type_size / 4
-        wide = half * len(label)
-        yield _rect(x + dx - wide, y + dy - half, wide * 2, half * 2, 'class="number" fill="white" stroke="none"')
-        yield _text(x + dx, y + dy, label, 'text-anchor="middle" dominant-baseline="middle"', type_size / 2)
+        wide = half * len(str(number))
+        x, y = next(
+            (at for at in _along(cut, type_size) if not _lies_on(taken, *at, wide, half)),
+            next(_along(cut, type_size)),
+        )
+        taken.append((x, y, wide))
+        yield _rect(x - wide, y - half, wide * 2, half * 2, 'class="number" fill="white" stroke="none"')
+        yield _text(x, y, str(number), 'text-anchor="middle" dominant-baseline="middle"', type_size / 2)
+
+
+def _along(cut: Cut, type_size: Decimal) -> Iterator[tuple[Decimal, Decimal]]:
+    """Places along a cut for its number, from where it begins, half a line of type apart."""
+    upright = cut.direction == "upright"
+    room = cut.height_mm if upright else cut.width_mm
+    beyond = type_size
+    while beyond == type_size or beyond < room - type_size / 2:
+        yield (cut.at_mm, cut.y_mm + beyond) if upright else (cut.x_mm + beyond, cut.at_mm)
+        beyond += type_size / 2
+
+
+def _lies_on(
+    taken: list[tuple[Decimal, Decimal, Decimal]], x: Decimal, y: Decimal, wide: Decimal, half: Decimal
+) -> bool:
+    return any(
+        abs(x - other_x) < wide + other_wide and abs(y - other_y) < 2 * half for other_x, other_y, other_wide in taken
+    )
 
 
 def _text(x: Decimal, y: Decimal, words: str, more: str, type_size: Decimal) -> str:

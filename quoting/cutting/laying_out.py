@@ -13,6 +13,7 @@ from quoting.cutting.shapes import Margins, Rectangle, Sides
 from quoting.cutting.stages import count_by_stages, steps_by_stages
 from quoting.cutting.whole_units import WholeUnits, in_whole_units
 from quoting.errors import Fault, MeasureError
+from quoting.numbers import plain
 
 MOST_PLACES = 20_000
 _STEPS_WORTH_A_PROOF = 20_000
@@ -154,7 +155,7 @@ def _layout(
         slack_across_mm=units.mm(slack[0]),
         slack_down_mm=units.mm(slack[1]),
         grain=grain,
-        cautions=tuple(_cautions(found.pieces, slack, strip_least)),
+        cautions=tuple(_cautions(slack, strip_least)) if found.pieces else (_why_none(ask, bound, units),),
     )
 
 
@@ -201,9 +202,14 @@ def _proof(ask: Ask, count: int) -> tuple[int, Proof]:
     return bound, "three stages"
 
 
-def _cautions(count: int, slack: tuple[int, int], strip_least: int) -> list[str]:
-    if not count:
-        return ["the piece does not fit the sheet"]
+def _why_none(ask: Ask, bound: int, units: WholeUnits) -> str:
+    """Why nothing comes out; the bound leaves the blade aside."""
+    if bound:
+        return f"a blade of {plain(units.mm(ask.blade))} mm is too short for the cuts that a piece takes"
+    return "the piece does not fit the sheet"
+
+
+def _cautions(slack: tuple[int, int], strip_least: int) -> list[str]:
     cautions = []
     for way, left in zip(("across", "down"), slack, strict=True):
         if not left:

@@ -37,6 +37,34 @@ def test_no_line_is_wider_than_asked() -> None:
     assert all(len(line) <= 64 for line in drawn_in_text(layout, columns=64)[:-2])
 
 
+def test_a_gutter_under_a_character_is_one_line_everywhere() -> None:
+    layout = cut_out(Rectangle(Decimal(100), Decimal(40)), Rectangle(Decimal(19), Decimal(38)), gap_mm=Decimal(1))
+
+    lines = drawn_in_text(layout, columns=40)
+
+    assert layout.count == 5
+    assert {line.count("│") for line in lines if "─" not in line and "│" in line} == {7}  # five pieces, the last trim
+
+
+def test_no_number_of_an_svg_lies_on_another() -> None:
+    gaps = Rectangle(Decimal(640), Decimal(900)), Rectangle(Decimal(148), Decimal(105))
+
+    root = ElementTree.fromstring(drawn_in_svg(cut_out(*gaps, gap_mm=Decimal(6), trim_mm=Decimal(5))))
+
+    boxes = [
+        tuple(float(one.get(side) or 0) for side in ("x", "y", "width", "height"))
+        for one in root.iter(f"{SVG}rect")
+        if one.get("class") == "number"
+    ]
+    assert len(boxes) > 40
+    for place, (x, y, wide, high) in enumerate(boxes):
+        for other_x, other_y, other_wide, other_high in boxes[place + 1 :]:
+            apart = (
+                x + wide <= other_x or other_x + other_wide <= x or y + high <= other_y or other_y + other_high <= y
+            )
+            assert apart
+
+
 def test_an_svg_holds_every_piece_the_dimensions_the_cuts_and_the_grain_as_text() -> None:
     layout = cut_out(SHEET, PIECE, grain="long")
 

@@ -208,6 +208,24 @@ def test_a_word_is_divided_at_its_soft_hyphens_as_late_as_goes_in_and_nowhere_el
         fit("incomprehensible", ropewalk, measure_mm=measure)
 
 
+# aaa bbb: 3 x 5 + 4 + 3 x 6 = 37 pt; incompre- is 49.
+@pytest.mark.parametrize(
+    ("text", "measure", "lines"),
+    [
+        ("aaa bbb", "37 pt", ["aaa bbb"]),
+        ("aaa bbb", "36 1/2 pt", ["aaa", "bbb"]),
+        ("incom\u00adpre\u00adhensible", "49 pt", ["incompre-", "hensible"]),
+        ("incom\u00adpre\u00adhensible", "48 1/2 pt", ["incom-", "pre-", "hensible"]),
+    ],
+)
+def test_what_takes_the_whole_measure_goes_in_and_half_a_point_more_does_not(
+    text: str, measure: str, lines: list[str], ropewalk: Fount
+) -> None:
+    found = fit(text, ropewalk, measure_mm=Length(measure).in_base_unit)
+
+    assert lines == [line.text for line in found.lines]
+
+
 def test_soft_hyphens_that_are_not_needed_leave_no_trace(ropewalk: Fount) -> None:
     measure = Length("20 picas").in_base_unit
 

@@ -209,6 +209,14 @@ def test_a_piece_narrower_than_the_measure_is_fitted_to_its_own_room(card: RateC
     assert max(one.depth_mm for one in report.would_fit) <= 12
 
 
+def test_leads_are_told_only_where_there_are_lines_to_lead(card: RateCard) -> None:
+    asked = {"fount": "ropewalk-10", "work": "text", "measure": Length("20 picas"), "piece": Size("60 x 12 mm")}
+
+    report = found(card, "come to supper", **asked)
+
+    assert [(one.lines, one.leading_points) for one in report.would_fit] == [(1, 0)] * 3
+
+
 def test_lines_with_more_than_an_em_between_words_are_told(card: RateCard) -> None:
     text = {"fount": "ropewalk-12", "work": "text", "measure": Length("6 picas")}
 

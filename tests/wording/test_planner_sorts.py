@@ -275,6 +275,20 @@ def test_versions_that_stand_together_are_parted_too(card: RateCard) -> None:
     assert minutes(option, "Composing") == 2 * 2 * (10 + Fraction("2.5") + 3 * Fraction("0.10")) * Fraction("1.4")
 
 
+# PIE and OAK together take one P between them; were each set twice, they would take two.
+def test_versions_that_stand_together_take_what_each_reads_once(card: RateCard) -> None:
+    item = label([READINGS[0], {"text": "PIE", "fount": DISPLAY, "further": ["OAK"]}]) | {"versions": 2}
+    item["front"]["colours"][0]["version_lines"] = 1
+    case = {"T": 2, "E": 2, "A": 2, "P": 1, "I": 1, "O": 1, "K": 1}
+
+    option = option_of(job_of(250, item), with_case(card, scheme=case), Pin(imposition="ganged", number_up=2))
+
+    assert [work.label.rpartition(", ")[2] for work in option.parts[0].plan.passes] == [
+        "setting 1 of 2",
+        "setting 2 of 2",
+    ]
+
+
 def test_versions_that_do_not_say_what_changes_are_not_parted(card: RateCard) -> None:
     untold = label(PIE) | {"versions": 2}
     untold["front"]["colours"][0]["version_lines"] = 1
