@@ -10,7 +10,7 @@ import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from itertools import pairwise
-from typing import get_args
+from typing import Protocol, get_args
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -21,7 +21,7 @@ from quoting.estimate import Figures, client_pieces, figures_of, printed
 from quoting.formulas import formula
 from quoting.job import Item, Job, Part
 from quoting.money import read_amount, round_amount, smallest_coin, unit_price
-from quoting.numbers import in_engine_context
+from quoting.numbers import in_engine_context, whole_up
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.pins import Pin
 from quoting.planning.prepared import PreparedJob
@@ -34,6 +34,7 @@ from quoting.units import Size
 
 MOST_CELLS = 5_000
 GREATEST_QUANTITY = 100_000
+WIDEST_TABLE = 8  # quantities side by side
 
 
 class Cell(Struct, frozen=True, kw_only=True):
@@ -77,6 +78,14 @@ class PlanFrom(Struct, frozen=True):
     ways: tuple[str, ...]
 
 
+class Offer(Struct, frozen=True, kw_only=True):
+    """A larger quantity that is priced ``less`` under a smaller one, and so is offered in its place."""
+
+    instead_of: int
+    quantity: int
+    less: Decimal
+
+
 class Variant(Struct, frozen=True, kw_only=True):
     """
     One size on one stock at one press (or at the cheapest), over the quantities.
@@ -96,7 +105,7 @@ class Variant(Struct, frozen=True, kw_only=True):
     plans: tuple[PlanFrom, ...] = ()
     pays_from: int | None = None
     break_even: int | None = None
-    offers: tuple[str, ...] = ()
+    offers: tuple[Offer, ...] = ()
 
     @property
     def label(self) -> str:
@@ -487,7 +496,7 @@ class _Margins:
         return self._figures[quantity]
 
 
-def offers(prices: Sequence[tuple[int, Decimal]]) -> Iterator[str]:
+def offers(prices: Sequence[tuple[int, Decimal]]) -> Iterator[Offer]:
     """
     Where a larger quantity is priced lower than a smaller one, that it should be offered instead.
 
@@ -497,34 +506,61 @@ def offers(prices: Sequence[tuple[int, Decimal]]) -> Iterator[str]:
         cheaper = [(other, more) for more, other in prices[place + 1 :] if other < price]
         if cheaper:
             other, more = min(cheaper)
-            yield f"{more:,} are {price - other} less than {quantity:,}: offer {more:,} instead"
+            yield Offer(instead_of=quantity, quantity=more, less=price - other)
 
 
-def answers(comparison: Comparison, variant: Variant) -> tuple[str, ...]:
+def in_tables(cells: Sequence[Cell]) -> list[Sequence[Cell]]:
+    """Cells for as few tables as their width allows, as many in each."""
+    tables = max(1, whole_up(Decimal(len(cells)) / WIDEST_TABLE))
+    ends = [len(cells) * place // tables for place in range(tables + 1)]
+    return [cells[start:end] for start, end in pairwise(ends)]
+
+
+class Words(Protocol):
+    """How a region writes counts and amounts."""
+
+    def count(self, number: int) -> str:
+        """A count, grouped."""
+
+    def number(self, number: Decimal) -> str:
+        """A number with every place that it has."""
+
+    def amount(self, amount: Decimal) -> str:
+        """An amount without its currency."""
+
+
+def offer_words(offer: Offer, words: Words) -> str:
+    """That the larger quantity should be offered."""
+    more, few = words.count(offer.quantity), words.count(offer.instead_of)
+    return f"{more} are {words.amount(offer.less)} less than {few}: offer {more} instead."
+
+
+def answers(comparison: Comparison, variant: Variant, words: Words) -> tuple[str, ...]:
     """What an owner asks of a variant, in a line each."""
     told = []
     if variant.cells and variant.pays_from is None:
         told.append("Least charge or floor holds the price up at every quantity compared.")
     elif variant.cells and variant.pays_from != variant.cells[0].quantity:
-        told.append(f"Under {variant.pays_from:,} the job does not pay: least charge or floor holds its price up.")
+        least = words.count(variant.pays_from or 0)
+        told.append(f"Under {least} the job does not pay: least charge or floor holds its price up.")
     asked = comparison.price_asked
     if asked is not None and variant.cells:
-        told.append(_break_even_words(asked, variant, comparison))
-    told.extend(f"{offer[0].upper()}{offer[1:]}." for offer in variant.offers)
+        told.append(_break_even_words(asked, variant, comparison, words))
+    told.extend(offer_words(offer, words) for offer in variant.offers)
     return tuple(told)
 
 
-def _break_even_words(asked: PriceAsked, variant: Variant, comparison: Comparison) -> str:
-    head = f"At {asked.amount} {comparison.currency} {asked.of}, before tax"
-    most = comparison.quantities[-1]
+def _break_even_words(asked: PriceAsked, variant: Variant, comparison: Comparison, words: Words) -> str:
+    head = f"At {words.amount(asked.amount)} {comparison.currency} {asked.of}, before tax"
+    most, found = comparison.quantities[-1], variant.break_even
     if asked.of == "in all":
-        if variant.break_even is None:
-            return f"{head}, no quantity up to {most:,} breaks even."
-        reached = " and more" if variant.break_even == most else ""
-        return f"{head}, the greatest quantity that breaks even is {variant.break_even:,}{reached}."
-    if variant.break_even is None:
-        return f"{head}, it does not break even by {most:,}."
-    return f"{head}, it breaks even from {variant.break_even:,} on."
+        if found is None:
+            return f"{head}, no quantity up to {words.count(most)} breaks even."
+        reached = " and more" if found == most else ""
+        return f"{head}, the greatest quantity that breaks even is {words.count(found)}{reached}."
+    if found is None:
+        return f"{head}, it does not break even by {words.count(most)}."
+    return f"{head}, it breaks even from {words.count(found)} on."
 
 
 class TwoPoints(Struct, frozen=True):

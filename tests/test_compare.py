@@ -17,16 +17,19 @@ from msgspec.structs import replace
 from quoting import Job, JobError, RateCard, estimate_job
 from quoting.compare import (
     Comparison,
+    Offer,
     PriceAsked,
     answers,
     asked_price,
     compare_job,
     left_at,
+    offer_words,
     offers,
     two_points,
     with_part,
 )
 from quoting.documents.comparison_csv import as_told, comparison_csv, inert, is_number, written
+from quoting.documents.formats import Formats
 from quoting.estimate import client_pieces, figures_of
 from quoting.money import round_amount
 from quoting.planning.at_once import cheapest_plans
@@ -37,6 +40,7 @@ from quoting.rate_card import Rounding
 from quoting.units import Amount, Size
 from tests.conftest import DAY, demo_jobs
 
+BRITISH = Formats("en-GB", "GBP")
 SIZES = ("105 x 148 mm", "120 x 160 mm", "90 x 55 mm")
 
 
@@ -167,7 +171,7 @@ def test_a_price_that_never_breaks_even_is_told_so(card: RateCard, job: Job) -> 
     compared = compare_job(job, card, on=DAY, quantities=(100,), price_asked=asked_price("0.01 each", card))
 
     assert compared.variants[0].break_even is None
-    assert answers(compared, compared.variants[0])[-1].endswith("it does not break even by 100.")
+    assert answers(compared, compared.variants[0], BRITISH)[-1].endswith("it does not break even by 100.")
 
 
 def test_under_some_quantity_least_charge_holds_the_price_up(card: RateCard, job: Job) -> None:
@@ -180,7 +184,7 @@ def test_under_some_quantity_least_charge_holds_the_price_up(card: RateCard, job
         compare_job(job, dear, on=DAY, quantities=(variant.pays_from - 1, variant.pays_from)).variants[0].cells
     )
     assert (variant.cells[0].held_up, under.held_up, there.held_up) == (True, True, False)
-    told = answers(compare_job(job, dear, on=DAY, quantities=(50, 500)), variant)
+    told = answers(compare_job(job, dear, on=DAY, quantities=(50, 500)), variant, BRITISH)
     assert told[0] == f"Under {variant.pays_from} the job does not pay: least charge or floor holds its price up."
 
 
@@ -216,7 +220,15 @@ def test_two_quantities_read_as_fixed_and_run_on() -> None:
 def test_a_larger_quantity_that_is_priced_lower_is_offered() -> None:
     found = list(offers([(450, Decimal("300.00")), (500, Decimal("290.00")), (600, Decimal("310.00"))]))
 
-    assert found == ["500 are 10.00 less than 450: offer 500 instead"]
+    assert found == [Offer(instead_of=450, quantity=500, less=Decimal("10.00"))]
+    assert offer_words(found[0], BRITISH) == "500 are 10.00 less than 450: offer 500 instead."
+
+
+def test_a_region_writes_counts_and_amounts_its_own_way() -> None:
+    offer = Offer(instead_of=1450, quantity=1500, less=Decimal("1234.50"))
+
+    assert offer_words(offer, Formats("de-DE", "EUR")) == "1.500 are 1.234,50 less than 1.450: offer 1.500 instead."
+    assert offer_words(offer, Formats("en-IN", "KWD")).startswith("1,500 are 1,234.500 less")
 
 
 def test_a_price_on_the_command_line_offers_the_larger_quantity(

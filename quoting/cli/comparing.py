@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterator
-from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from quoting.compare import Cell, Comparison, Variant
+    from quoting.documents.formats import Formats
     from quoting.rate_card import RateCard
     from quoting.risk import Risk
     from quoting.what_if import Swing, WhatIf
@@ -128,34 +128,40 @@ def _written(
         yield pdf_path
 
 
+def _formats(card: RateCard) -> Formats:
+    from quoting.documents.formats import Formats
+
+    return Formats(card.region.locale, card.region.currency)
+
+
 def _comparison_words(comparison: Comparison, card: RateCard) -> Iterator[str]:
+    formats = _formats(card)
     head = f"{comparison.title}: {comparison.part}"
-    told = f"{card.letterhead.name}, {comparison.on}. For the owner, not for the client."
+    told = f"{card.letterhead.name}, {formats.short_day(comparison.on)}. For the owner, not for the client."
     yield f"{click.style(head, bold=True)}\n{told}"
     for variant in comparison.variants:
-        yield _variant_words(comparison, variant, card)
+        yield _variant_words(comparison, variant, formats)
 
 
-def _variant_words(comparison: Comparison, variant: Variant, card: RateCard) -> str:
+def _variant_words(comparison: Comparison, variant: Variant, formats: Formats) -> str:
     from quoting.cli.words import table
-    from quoting.compare import answers
+    from quoting.compare import answers, in_tables
 
     if variant.refusals:
         reasons = "\n".join(f"  {way}: {why}" for way, why in variant.refusals.items())
         return f"{click.style(variant.label, bold=True)}\n{reasons}"
-    rows = [[name, *(cell(one) for one in variant.cells)] for name, cell in _rows(comparison, card)]
-    headers = [comparison.currency, *(f"{cell.quantity:,}" for cell in variant.cells)]
-    text = table(rows, headers=headers, title=variant.label)
-    plans = [f"From {plan.quantity:,}: {'; '.join(plan.ways)}" for plan in variant.plans]
-    return "\n".join([text, *plans, *answers(comparison, variant)])
+    tables: list[str] = []
+    for cells in in_tables(variant.cells):
+        rows = [[name, *(cell(one) for one in cells)] for name, cell in _rows(comparison, formats)]
+        headers = [comparison.currency, *(formats.count(cell.quantity) for cell in cells)]
+        tables.append(table(rows, headers=headers, title="" if tables else variant.label))
+    plans = [f"From {formats.count(plan.quantity)}: {'; '.join(plan.ways)}" for plan in variant.plans]
+    return "\n".join(["\n\n".join(tables), *plans, *answers(comparison, variant, formats)])
 
 
-def _rows(comparison: Comparison, card: RateCard) -> list[tuple[str, Callable[[Cell], str]]]:
-    from quoting.cli.words import amount
-    from quoting.numbers import plain
-
+def _rows(comparison: Comparison, formats: Formats) -> list[tuple[str, Callable[[Cell], str]]]:
     def money(name: str) -> Callable[[Cell], str]:
-        return lambda cell: "" if getattr(cell, name) is None else amount(getattr(cell, name), card)
+        return lambda cell: "" if getattr(cell, name) is None else formats.amount(getattr(cell, name))
 
     rows: list[tuple[str, Callable[[Cell], str]]] = [
         ("Labour", money("labour")),
@@ -163,11 +169,11 @@ def _rows(comparison: Comparison, card: RateCard) -> list[tuple[str, Callable[[C
         ("Bought in", money("bought_in")),
         ("Cost", money("cost")),
         ("Price, before tax", money("net")),
-        ("Each", lambda cell: plain(cell.each, places=6)),
+        ("Each", lambda cell: formats.number(cell.each)),
         ("Total", money("total")),
         ("Deposit", money("deposit")),
         ("A hundred more, to the next", money("a_hundred_more")),
-        ("Margin", lambda cell: f"{_per_cent(cell.margin)} %"),
+        ("Margin", lambda cell: formats.rounded_share(cell.margin)),
         ("Contribution", money("contribution")),
         ("Earned a press hour", money("earned_a_press_hour")),
         ("Earned a labour hour", money("earned_a_labour_hour")),
@@ -176,10 +182,6 @@ def _rows(comparison: Comparison, card: RateCard) -> list[tuple[str, Callable[[C
     if comparison.price_asked is not None:
         rows.insert(-1, ("Left at that price", money("at_price")))
     return rows
-
-
-def _per_cent(share: Decimal) -> str:
-    return f"{share * 100:.1f}".replace("-0.0", "0.0")
 
 
 @click.command("what-if")
@@ -223,33 +225,40 @@ def what_if(
     if as_json:
         _json(widest)
     else:
-        click.echo(_swing_words(widest, job.title, count))
+        click.echo(_swing_words(widest, job.title, count, _formats(card)))
     if svg_path is not None:
         from quoting.cli.documents import write_file
         from quoting.plots import tornado
 
-        write_file(tornado(widest, f"{job.title}, {count:,}").encode(), svg_path)
+        write_file(tornado(widest, f"{job.title}, {_formats(card).count(count)}").encode(), svg_path)
         click.echo(f"{svg_path} written", err=as_json)
 
 
 def _what_if_words(found: WhatIf, card: RateCard) -> str:
-    from quoting.cli.words import amount, table
+    from quoting.cli.words import table
 
+    formats = _formats(card)
     changed = [[key, before, after] for key, before, after in found.changed]
     rows = []
     for effect in found.effects:
         for name, one in (("before", effect.before), ("after", effect.after), ("after, plan held", effect.held)):
             rows.append(
                 [
-                    f"{effect.quantity:,}",
+                    formats.count(effect.quantity),
                     name,
-                    amount(one.cost, card),
-                    amount(one.net, card),
-                    f"{_per_cent(one.margin)} %",
+                    formats.amount(one.cost),
+                    formats.amount(one.net),
+                    formats.rounded_share(one.margin),
                 ]
             )
         rows.append(
-            [f"{effect.quantity:,}", "after, price held", "", "", f"{_per_cent(effect.margin_at_old_price)} %"]
+            [
+                formats.count(effect.quantity),
+                "after, price held",
+                "",
+                "",
+                formats.rounded_share(effect.margin_at_old_price),
+            ]
         )
     return "\n\n".join(
         [
@@ -259,16 +268,24 @@ def _what_if_words(found: WhatIf, card: RateCard) -> str:
     )
 
 
-def _swing_words(widest: tuple[Swing, ...], title: str, quantity: int) -> str:
+def _swing_words(widest: tuple[Swing, ...], title: str, quantity: int, formats: Formats) -> str:
     from quoting.cli.words import table
 
     rows = [
-        [one.key, one.low, f"{_per_cent(one.margin_at_low)} %", one.high, f"{_per_cent(one.margin_at_high)} %"]
+        [
+            one.key,
+            one.low,
+            formats.rounded_share(one.margin_at_low),
+            one.high,
+            formats.rounded_share(one.margin_at_high),
+        ]
         for one in widest
     ]
     headers = ["Input, over its own spread", "at", "margin", "at", "margin"]
     return table(
-        rows, headers=headers, title=f"{title}, {quantity:,}: what moves the margin most, price and plan held"
+        rows,
+        headers=headers,
+        title=f"{title}, {formats.count(quantity)}: what moves the margin most, price and plan held",
     )
 
 
@@ -312,11 +329,10 @@ def risk(
 
 
 def _risk_words(found: Risk, card: RateCard) -> str:
-    from quoting.cli.words import amount, table
+    from quoting.cli.words import table
 
-    def money(value: Decimal) -> str:
-        return amount(value, card)
-
+    formats = _formats(card)
+    money = formats.amount
     rows = [
         ["Cost at the card's own figures", money(found.usual_cost)],
         ["Cost: one in ten is under", f"{money(found.cost_p10)} ± {money(found.cost_p10_error)}"],
@@ -324,14 +340,14 @@ def _risk_words(found: Risk, card: RateCard) -> str:
         ["Cost: one in ten is over", f"{money(found.cost_p90)} ± {money(found.cost_p90_error)}"],
         ["Cost: mean", f"{money(found.cost_mean)} ± {money(found.cost_mean_error)}"],
         ["Price before tax", money(found.net)],
-        ["Margin: one in ten is under", f"{_per_cent(found.margin_p10)} %"],
-        ["Margin: as often under as over", f"{_per_cent(found.margin_p50)} %"],
-        ["Margin: one in ten is over", f"{_per_cent(found.margin_p90)} %"],
+        ["Margin: one in ten is under", formats.rounded_share(found.margin_p10)],
+        ["Margin: as often under as over", formats.rounded_share(found.margin_p50)],
+        ["Margin: one in ten is over", formats.rounded_share(found.margin_p90)],
         [
             "How likely a loss is",
-            f"{_per_cent(found.loss)} % ± {_per_cent(found.loss_error)} %",
+            f"{formats.rounded_share(found.loss)} ± {formats.rounded_share(found.loss_error)}",
         ],
-        ["... if nothing went wrong together", f"{_per_cent(found.loss_if_independent)} %"],
+        ["... if nothing went wrong together", formats.rounded_share(found.loss_if_independent)],
         [
             "Price at which a loss is less likely than one in ten",
             f"{money(found.safe_net)} ± {money(found.safe_net_error)}",
@@ -339,8 +355,8 @@ def _risk_words(found: Risk, card: RateCard) -> str:
         ["... with tax", money(found.safe_total)],
     ]
     told = (
-        "After ±: the standard error."
-        f" {found.draws:,} draws of {len(found.inputs)} inputs, common factor {found.common_factor},"
-        f" seed {found.seed}; plan and price held. Hour rates are not drawn: they are the year's."
+        f"After ±: the standard error. {formats.count(found.draws)} draws of {len(found.inputs)} inputs,"
+        f" common factor {formats.number(found.common_factor)}, seed {found.seed}; plan and price held."
+        " Hour rates are not drawn: they are the year's."
     )
-    return f"{table(rows, title=f'{found.title}, {found.quantity:,}, {found.currency}')}\n{told}"
+    return f"{table(rows, title=f'{found.title}, {formats.count(found.quantity)}, {found.currency}')}\n{told}"

@@ -25,8 +25,8 @@ def show_estimate(estimate: Estimate, card: RateCard, *, why: bool) -> None:
         f"{card.letterhead.name}, card {estimate.card_version}, {estimate.on}. For the owner, not for the client.\n"
     )
     click.echo(_options(estimate, card))
-    for offer in _offers(estimate):
-        click.secho(f"{offer}.", fg="yellow")
+    for offer in _offers(estimate, card):
+        click.secho(offer, fg="yellow")
     first = estimate.options[0]
     click.echo(_plan(first, card))
     click.echo(_lines(first, card))
@@ -37,12 +37,17 @@ def show_estimate(estimate: Estimate, card: RateCard, *, why: bool) -> None:
             click.secho(f"{option.quantity:,}: {warning}", fg="yellow")
 
 
-def _offers(estimate: Estimate) -> Iterator[str]:
+def _offers(estimate: Estimate, card: RateCard) -> Iterator[str]:
     """Larger quantities that are priced under smaller ones."""
-    from quoting.compare import offers
-
     if len(estimate.options) > 1:
-        yield from offers(sorted((option.quantity, printed(option.price)) for option in estimate.options))
+        from quoting.compare import offer_words, offers
+
+        found = list(offers(sorted((option.quantity, printed(option.price)) for option in estimate.options)))
+        if found:
+            from quoting.documents.formats import Formats
+
+            formats = Formats(card.region.locale, card.region.currency)
+            yield from (offer_words(offer, formats) for offer in found)
 
 
 def _options(estimate: Estimate, card: RateCard) -> str:

@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from decimal import Decimal
-from itertools import pairwise
 from pathlib import Path
 
-from quoting.compare import Cell, Comparison, answers
+from quoting.compare import Comparison, answers, in_tables
+from quoting.documents.formats import Formats
 from quoting.documents.page import Page
 from quoting.documents.render import render
 from quoting.documents.templates import page_from
 from quoting.languages import language
-from quoting.numbers import whole_up
 from quoting.plots import make_up, margins, price_and_cost
 
 PLOT_WIDTH = "150mm"
-WIDEST_TABLE = 8  # quantities
 
 
 def comparison_page(comparison: Comparison, *, paper: str = "A4", templates: Path | None = None) -> Page:
@@ -30,6 +26,7 @@ def comparison_page(comparison: Comparison, *, paper: str = "A4", templates: Pat
     Raises:
         DocumentError: a template at fault, or a character that no font has.
     """
+    formats = Formats(comparison.locale, comparison.currency)
     made = [variant for variant in comparison.variants if variant.cells]
     plots = {
         "margins": _fitted(margins(comparison)) if made else "",
@@ -41,9 +38,9 @@ def comparison_page(comparison: Comparison, *, paper: str = "A4", templates: Pat
         "comparison",
         {
             "comparison": comparison,
-            "answers": [answers(comparison, variant) for variant in comparison.variants],
+            "answers": [answers(comparison, variant, formats) for variant in comparison.variants],
             "plots": plots,
-            "tables": [evenly(variant.cells) for variant in made],
+            "tables": [in_tables(variant.cells) for variant in made],
             "paper": paper,
         },
         language=language(comparison.locale),
@@ -51,13 +48,6 @@ def comparison_page(comparison: Comparison, *, paper: str = "A4", templates: Pat
         dated=comparison.on.isoformat(),
         overlay=templates,
     )
-
-
-def evenly(cells: Sequence[Cell], most: int = WIDEST_TABLE) -> list[Sequence[Cell]]:
-    """Cells for as few tables as their width allows, as many in each."""
-    tables = max(1, whole_up(Decimal(len(cells)) / most))
-    ends = [len(cells) * place // tables for place in range(tables + 1)]
-    return [cells[start:end] for start, end in pairwise(ends)]
 
 
 def _fitted(svg: str) -> str:

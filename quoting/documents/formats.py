@@ -12,7 +12,7 @@ from babel.core import Locale
 from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal, format_percent
 
-from quoting.money import round_amount, to_next_step
+from quoting.money import minor_units, round_amount, to_next_step
 
 
 class Formats:
@@ -31,6 +31,16 @@ class Formats:
         return format_currency(
             amount + 0, self.currency, locale=self.locale, currency_digits=False, decimal_quantization=False
         )
+
+    def amount(self, amount: Decimal) -> str:
+        """An amount at the currency's own places, rounded first, without the currency: for a column that names it."""
+        places = minor_units(self.currency)
+        pattern = re.sub(r"\.[0#]+", f".{'0' * places}" if places else "", self.locale.decimal_formats[None].pattern)
+        return format_decimal(round_amount(amount, self.currency), format=pattern, locale=self.locale)
+
+    def number(self, number: Decimal) -> str:
+        """A number with every place that it has and no needless zeros."""
+        return format_decimal(number + 0, locale=self.locale, decimal_quantization=False)
 
     def count(self, number: int) -> str:
         """A count, grouped as the region groups it."""

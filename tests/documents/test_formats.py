@@ -40,6 +40,8 @@ def test_minus_zero_never_shows(locale: str) -> None:
         formats.unit_money(Decimal("-0.0000")),
         formats.share(Decimal("-0.000")),
         formats.rounded_share(Decimal("-0.0004")),
+        formats.amount(Decimal("-0.001")),
+        formats.number(Decimal("-0.00")),
     ]
 
     assert not any("-" in text or "−" in text for text in shown)
