@@ -159,7 +159,8 @@ def _warnings(part: Part, form: MeasuredForm, found: FormArtwork) -> Iterator[st
     told, measured = form.share_inked.in_base_unit, found.share_inked.in_base_unit
     if abs(told - measured) > _PARTS_BY * measured:
         yield (
-            f"{form.share_inked} inked is told, {found.file} measures {_per_cent(measured)} %: the told one was taken"
+            f"{form.share_inked.written} inked is told, {found.file} measures {_per_cent(measured)} %:"
+            " the told one was taken"
         )
     if abs(form.size.area_mm2 - found.size.area_mm2) > _PARTS_BY * found.size.area_mm2:
         yield f"a form of {form.size} is told, {found.file} measures {found.size}: the told one was taken"
@@ -180,18 +181,44 @@ def _fits(page: Size, piece: Size) -> bool:
 
 
 # What prints by itself, what wants care, what hardly holds on a relief plate. Common practice, no source.
-FINE_LINE_MM, LEAST_LINE_MM, LEAST_GAP_MM = Decimal("0.18"), Decimal("0.09"), Decimal("0.2")
+FINE_LINE_MM, LEAST_LINE_MM, LEAST_GAP_MM = Decimal("0.18"), Decimal("0.09"), Decimal("0.1")
 
 
 def _hard_to_impress(found: FormArtwork) -> Iterator[str]:
     line, gap = found.thinnest_positive, found.thinnest_reversed
     if line is not None and line < LEAST_LINE_MM:
-        yield f"the thinnest line of {found.file} is {line}, finer than a plate holds ({plain(LEAST_LINE_MM)} mm)"
+        yield f"the thinnest line of {found.file}, {line.written}, is finer than a plate holds, {LEAST_LINE_MM} mm"
     if gap is not None and gap < LEAST_GAP_MM and found.largest_solid:
-        yield f"the finest gap of {found.file} is {gap}: it fills in under {plain(LEAST_GAP_MM)} mm beside a solid"
+        yield f"the finest gap of {found.file}, {gap.written}, fills in beside a solid under {LEAST_GAP_MM} mm"
     if found.heavy and line is not None and line < FINE_LINE_MM:
         yield f"{found.file} has fine lines beside a heavy solid: two forms, solid and fine, print better than one"
 
 
 def _per_cent(share: Decimal) -> str:
     return plain(share * 100, places=1)
+
+
+def artwork_told(job: Job) -> Iterator[str]:
+    """What each form's artwork measures, a line a figure, and what of it the price rests on."""
+    for _, label, form in measured_forms(job):
+        found = form.measured
+        if found is None:
+            continue
+        yield f"{label}: {found.file}, {found.named}, at {found.dots_an_inch} dots an inch"
+        for name, taken, measured in (
+            ("Form", form.size.written, found.size.written),
+            ("Share inked", form.share_inked.written, found.share_inked.written),
+            ("Bleed", _yes(form.bleed), _yes(found.bleeds)),
+        ):
+            yield f"  {name}: {measured}" if taken == measured else f"  {name}: {taken}, as told; {measured} measured"
+        solid = found.largest_solid_size
+        held = f"{plain(found.largest_solid / 100, places=2)} cm2 in {solid}" if solid else "none"
+        yield f"  Prints: {plain(found.printed_area / 100, places=2)} cm2, {_per_cent(found.coverage)} % of its page"
+        yield f"  Largest solid: {held}"
+        yield f"  In heavy solids, of its ink: {_per_cent(found.heavy)} %; in greys: {_per_cent(found.tints)} %"
+        for name, width in (("Thinnest line", found.thinnest_positive), ("Finest gap", found.thinnest_reversed)):
+            yield f"  {name}: {width.written if width is not None else '2 mm or more'}"
+
+
+def _yes(told: bool) -> str:
+    return "yes" if told else "no"

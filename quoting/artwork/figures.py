@@ -175,7 +175,7 @@ def _thinnest(ink: Pixels, plane: Plane, *, reversed_out: bool = False) -> Lengt
     places = np.argwhere(ridge & (depths <= least + 1))
     chosen = places[:: max(1, len(places) // _LOOKED_AT_AGAIN)]
     widths = sorted(_looked_at_again(drawn, int(y), int(x), int(least) + 4) for y, x in chosen)
-    return _length(widths[min(len(widths), _LEAST_RIDGE) - 1] * plane.pixel_mm)
+    return _length(widths[min(len(widths), _LEAST_RIDGE) - 1] * plane.pixel_mm, places=3)
 
 
 def _ridge(shapes: Pixels) -> tuple[Pixels, Pixels]:
@@ -219,7 +219,7 @@ def _picture(ink: Pixels) -> str:
     side = min(_PICTURE_SIDE, max(width, height))
     while True:
         wanted = (max(1, width * side // max(width, height)), max(1, height * side // max(width, height)))
-        small = 255 - cv2.resize(ink, wanted, interpolation=cv2.INTER_AREA)
+        small: Pixels = 255 - cv2.resize(ink, wanted, interpolation=cv2.INTER_AREA)
         written = io.BytesIO()
         Image.fromarray(small & 0xF0 | small >> 4).save(written, "PNG", optimize=True)  # sixteen greys
         text = base64.b64encode(written.getvalue()).decode()
@@ -228,12 +228,12 @@ def _picture(ink: Pixels) -> str:
         side = side * 2 // 3
 
 
-def _length(mm: Decimal) -> Length:
-    return Length(f"{plain(mm, places=3)} mm")
+def _length(mm: Decimal, *, places: int = 2) -> Length:
+    return Length(f"{plain(mm, places=places)} mm")
 
 
 def _size(width_mm: Decimal, height_mm: Decimal) -> Size:
-    return Size(f"{plain(width_mm, places=3)} x {plain(height_mm, places=3)} mm")
+    return Size(f"{plain(width_mm, places=2)} x {plain(height_mm, places=2)} mm")
 
 
 def _area(mm2: Decimal) -> Area:

@@ -39,6 +39,7 @@ def explain(
 
     from quoting.estimate import estimate_job, load_job
     from quoting.explain import explained, explanation_text
+    from quoting.job_artwork import artwork_told
     from quoting.rate_card import load_rate_card
 
     card, job = load_rate_card(card_path), load_job(job_path)
@@ -51,6 +52,10 @@ def explain(
     click.secho(f"{job.title}, for {job.client.name}", bold=True)
     click.echo(f"{card.letterhead.name}, card {estimate.card_version}, {estimate.on}. For the owner.\n")
     click.echo(explanation_text(found, estimate.currency))
+    told = list(artwork_told(job))
+    if told:
+        click.secho("\nArtwork, as it was measured", bold=True)
+        click.echo("\n".join(told))
 
 
 @click.command()

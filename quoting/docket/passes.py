@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Iterator
 from decimal import Decimal
 
 from msgspec import Struct
 
+from quoting.artwork.measured import FormArtwork
 from quoting.docket.type_lines import TypeLine, type_lines
 from quoting.estimate import Option, PartEstimate
-from quoting.job import Colour, HandSet, Job, Part
+from quoting.job import Colour, Form, HandSet, Job, MeasuredForm, Part
 from quoting.languages import Language, message
 from quoting.line_items import LineItem
 from quoting.planning.settings import parted_forms
@@ -26,6 +28,14 @@ class Timed(Struct, frozen=True):
     minutes: str
 
 
+class PassArtwork(Struct, frozen=True, kw_only=True):
+    """The artwork of a form, as it was measured: what to say of it, and a small picture as PNG."""
+
+    name: str
+    lines: tuple[str, ...]
+    png: bytes
+
+
 class DocketPass(Struct, frozen=True, kw_only=True):
     """One pass, in the order of the job: everything that its press and its form are set up by."""
 
@@ -40,11 +50,17 @@ class DocketPass(Struct, frozen=True, kw_only=True):
     packing: str
     notes: tuple[str, ...]
     lines: tuple[TypeLine, ...]
+    artwork: PassArtwork | None
     ink_grams: str
     sheets_in: str
     sheets_good: str
     set_up_pulls: str
     times: tuple[Timed, ...]
+
+    @property
+    def picture(self) -> str:
+        """How a page names the picture of its artwork."""
+        return f"pass-{self.number}.png"
 
 
 class InkWanted(Struct, frozen=True, kw_only=True):
@@ -128,6 +144,7 @@ def _pass(
         packing=language.say(_PACKING[work.impression]),
         notes=tuple(_notes(work, card, part, language)),
         lines=type_lines(form, card, language) if isinstance(form, HandSet) else (),
+        artwork=_artwork(form, language),
         ink_grams=_grams(_drawn(option.lines, work.label), language),
         sheets_in=language.number(count.sheets_in),
         sheets_good=language.number(count.sheets_out),
@@ -182,6 +199,33 @@ def _notes(work: Pass, card: RateCard, part: PartEstimate, language: Language) -
         yield say("Heavy inking: interleave or rack the sheets.")
     if getattr(stock, "damped", False):
         yield say("The stock is printed damped: dry it under boards before it is packed.")
+
+
+def _artwork(form: Form, language: Language) -> PassArtwork | None:
+    found = form.measured if isinstance(form, MeasuredForm) else None
+    if found is None:
+        return None
+    return PassArtwork(
+        name=found.file, lines=tuple(_artwork_lines(found, language)), png=base64.b64decode(found.picture)
+    )
+
+
+def _artwork_lines(found: FormArtwork, language: Language) -> Iterator[str]:
+    say, page = language.say, language.number(found.page)
+    if found.separation:
+        yield say("{file}, page {page}, {ink}", file=found.file, page=page, ink=found.separation)
+    else:
+        yield say("{file}, page {page}", file=found.file, page=page)
+    inked = language.number(as_told(found.share_inked * 100, places=1))
+    yield say("{size}, {share} % of it inked", size=language.size(found.size), share=inked)
+    if found.largest_solid_size is not None:
+        yield say("Largest solid {size}", size=language.size(found.largest_solid_size))
+    for told, width in (
+        (message("Thinnest line {width} mm"), found.thinnest_positive),
+        (message("Finest gap {width} mm"), found.thinnest_reversed),
+    ):
+        if width is not None:
+            yield say(told, width=language.number(as_told(width, places=2)))
 
 
 def _drawn(lines: tuple[LineItem, ...], label: str) -> Decimal:

@@ -28,6 +28,7 @@ def docket_page(docket: Docket, *, templates: Path | None = None) -> Page:
         currency="XXX",  # ISO 4217: no currency; a docket holds no money
         dated=docket.dated.isoformat(),
         overlay=templates,
+        pictures={one.picture: one.artwork.png for one in docket.passes if one.artwork},
     )
 
 

@@ -20,7 +20,7 @@ class Page(Struct, frozen=True):
     A page to render: its HTML, its style sheet, what it carries.
 
     ``dated`` (ISO 8601) is the day of whatever is attached; ``folder`` is a shop's own templates',
-    from which ``shop:NAME`` serves pictures and fonts.
+    from which ``shop:NAME`` serves pictures and fonts; ``pictures`` are PNGs that ``picture:NAME`` shows.
     """
 
     html: str
@@ -28,3 +28,4 @@ class Page(Struct, frozen=True):
     dated: str = "1970-01-01"
     attached: tuple[Attached, ...] = ()
     folder: str = ""
+    pictures: dict[str, bytes] = {}

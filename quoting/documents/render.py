@@ -43,7 +43,7 @@ def render(page: Page, *, variant: str | None = VARIANT) -> bytes:
     weasyprint = load_weasyprint()
     from weasyprint.urls import FatalURLFetchingError
 
-    fetcher = _own_assets(page.folder)
+    fetcher = _own_assets(page)
     try:
         style, fonts = _style_of(page, fetcher)
         html = weasyprint.HTML(string=page.html, url_fetcher=fetcher)
@@ -117,17 +117,19 @@ def _attachments(page: Page) -> list[Any]:
     ]
 
 
-def _own_assets(folder: str) -> Any:
+def _own_assets(page: Page) -> Any:
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
     class OwnAssets(URLFetcher):  # type: ignore[misc]  # WeasyPrint is not typed
-        """Serves ``asset:FONT`` of the packages and ``shop:FILE`` of a shop's folder; refuses every other address."""
+        """Serves ``asset:FONT``, ``shop:FILE`` of a shop's folder, ``picture:NAME`` of the page; nothing else."""
 
         def __init__(self) -> None:
-            super().__init__(allowed_protocols={"asset", "shop"}, allow_redirects=False, fail_on_errors=True)
+            super().__init__(
+                allowed_protocols={"asset", "shop", "picture"}, allow_redirects=False, fail_on_errors=True
+            )
 
         def fetch(self, url: str, headers: dict[str, str] | None = None) -> Any:
-            found = _own_file(url, folder)
+            found = _own_file(url, page)
             if found is None:
                 return super().fetch(url, headers)
             body, media_type = found
@@ -136,7 +138,7 @@ def _own_assets(folder: str) -> Any:
     return OwnAssets()
 
 
-def _own_file(url: str, folder: str) -> tuple[bytes, str] | None:
+def _own_file(url: str, page: Page) -> tuple[bytes, str] | None:
     from pathlib import Path
     from urllib.parse import unquote
 
@@ -145,9 +147,11 @@ def _own_file(url: str, folder: str) -> tuple[bytes, str] | None:
     if scheme == "asset":
         face = next((face for face in (*SERIF, JAPANESE) if face.file == name), None)
         return (face.path().read_bytes(), "font/ttf") if face else None
-    if scheme == "shop" and folder:
+    if scheme == "picture" and name in page.pictures:
+        return page.pictures[name], "image/png"
+    if scheme == "shop" and page.folder:
         from quoting.documents.templates import inside
 
-        path = inside(Path(folder), name)
+        path = inside(Path(page.folder), name)
         return path.read_bytes(), _MEDIA_TYPES.get(path.suffix, "application/octet-stream")
     return None

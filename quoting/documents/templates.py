@@ -41,6 +41,7 @@ def page_from(
     dated: str,
     attached: tuple[Attached, ...] = (),
     overlay: Path | None = None,
+    pictures: Mapping[str, bytes] | None = None,
 ) -> Page:
     """
     The page of a document.
@@ -50,6 +51,7 @@ def page_from(
         given: All that the template sees, besides the words and the formats.
         dated: The day it is of, as ISO 8601.
         overlay: The shop's own folder of templates, laid over ours.
+        pictures: PNGs that the template shows as ``picture:NAME``.
 
     Raises:
         TemplateError: with file and line.
@@ -72,7 +74,14 @@ def page_from(
     if overlay is not None and (overlay / name / "page.css").exists():
         sheets.append(_text(inside(overlay, f"{name}/page.css")))
     folder = str(overlay.resolve()) if overlay is not None else ""
-    return Page(html=html, css="\n".join(sheets), dated=dated, attached=attached, folder=folder)
+    return Page(
+        html=html,
+        css="\n".join(sheets),
+        dated=dated,
+        attached=attached,
+        folder=folder,
+        pictures=dict(pictures or {}),
+    )
 
 
 def inside(folder: Path, name: str) -> Path:
