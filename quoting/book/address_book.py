@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from msgspec import Struct
 from msgspec.structs import asdict
-from sqlalchemy import Connection, select, update
+from sqlalchemy import Connection, bindparam, select, update
 
 from quoting.book import tables
 from quoting.book.chain import commitment, entry_from
@@ -17,6 +17,8 @@ from quoting.errors import BookError, QuoteNotFoundError, StaleVersionError
 from quoting.job import Client
 from quoting.reader import from_json, to_json
 from quoting.shop import Text
+
+_SAME = select(tables.clients.c.id).where(tables.clients.c.same_as == bindparam("same_as"))
 
 
 class Contact(Client, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -161,7 +163,7 @@ def _put(page: Page, id: str, contact: Contact, now: Moment) -> None:
 
 
 def _id_of_same(connection: Connection, same_as: str) -> str | None:
-    return connection.execute(select(tables.clients.c.id).where(tables.clients.c.same_as == same_as)).scalar()
+    return connection.execute(_SAME, {"same_as": same_as}).scalar()
 
 
 def contact_of(client: Client) -> Contact:

@@ -58,7 +58,7 @@ def written_instant(at: datetime.datetime) -> str:
     """
     if at.tzinfo is None:
         raise ValueError(f"expected an instant with its time zone; found {at!r}")
-    return at.astimezone(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return at.astimezone(datetime.UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def read_instant(written: str) -> datetime.datetime:

@@ -8,12 +8,13 @@ statement, so that many requests cost little more than one.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
+from operator import itemgetter
 from typing import Any
 
 from msgspec import Struct
-from sqlalchemy import Connection, Table, UpdateBase, bindparam, delete, select, update
+from sqlalchemy import Connection, Table, UpdateBase, bindparam, delete, select, text, update
 
 from quoting.book import tables
 from quoting.book.chain import Event, entry_from, linked, request_mark, written_instant
@@ -26,6 +27,11 @@ from quoting.errors import KeyUsedError, QuoteNotFoundError
 Row = dict[str, Any]
 _EVENTS = select(tables.events).where(tables.events.c.subject == bindparam("subject"))
 _HISTORY = _EVENTS.order_by(tables.events.c.version)
+_COUNTER = select(tables.counters.c.last).where(tables.counters.c.series == bindparam("series"))
+_PUT_COUNTER = text(
+    "INSERT INTO counters (series, last) VALUES (:series, :last)"
+    " ON CONFLICT (series) DO UPDATE SET last = excluded.last"
+)
 _LAST = select(tables.events).order_by(tables.events.c.position.desc()).limit(1)
 
 
@@ -66,8 +72,8 @@ class Page:
         self._counters: dict[str, int] = {}
         self._rows: dict[Table, list[Row]] = {}
         self._begun: set[int] = set()
-        self._new_quotes: dict[int, Row] = {}
-        self._changed_quotes: dict[int, Row] = {}
+        self._new_quotes: dict[int, Entry] = {}
+        self._changed_quotes: dict[int, Entry] = {}
         self._papers: dict[tuple[int, str], Row] = {}
         self._papers_gone: list[Row] = []
         self._words: dict[int, tuple[str, ...]] = {}
@@ -126,9 +132,8 @@ class Page:
     def put_quotation(self, place: int, entry: Entry) -> None:
         """Put down how a quotation stands now."""
         self.put_down += 1
-        row = {"entry": place, **quote_columns(entry)}
         waiting = self._new_quotes if place in self._begun else self._changed_quotes
-        waiting[place] = row
+        waiting[place] = entry
 
     def put_labels(self, place: int, *, client_name: str | None, title: str | None, words: Sequence[str]) -> None:
         """Put down what a quotation is found by and shown as, in place of what was."""
@@ -155,8 +160,7 @@ class Page:
     def next_ordinal(self, series: str) -> int:
         """The next number of a series; it is used up when this page is kept, and only then."""
         if series not in self._counters:
-            counter = tables.counters
-            found = self.connection.execute(select(counter.c.last).where(counter.c.series == series)).scalar()
+            found = self.connection.execute(_COUNTER, {"series": series}).scalar()
             self._counters[series] = found or 0
         self.put_down += 1
         self._counters[series] += 1
@@ -214,12 +218,12 @@ class Page:
             insert_rows(self.connection, table, self._rows.pop(table, ()))
 
     def _write_quotes(self) -> None:
-        for place, labels in list(self._labels.items()):
-            if place in self._new_quotes:
-                self._new_quotes[place] |= {name: labels[name] for name in ("client_name", "title")}
-                del self._labels[place]
-        insert_rows(self.connection, tables.quotes, list(self._new_quotes.values()))
-        changed = [{"entry_": row["entry"], **_without(row, "entry")} for row in self._changed_quotes.values()]
+        new = [
+            {**quote_columns(entry), **self._labels.pop(place), "entry": place}
+            for place, entry in self._new_quotes.items()
+        ]
+        insert_rows(self.connection, tables.quotes, new)
+        changed = [{"entry_": place, **quote_columns(entry)} for place, entry in self._changed_quotes.items()]
         mine = tables.quotes.c.entry == bindparam("entry_")
         self._many(update(tables.quotes).where(mine), changed)
         self._many(update(tables.quotes).where(mine), list(self._labels.values()))
@@ -244,28 +248,23 @@ class Page:
     def _write_counters(self) -> None:
         if not self._counters:
             return
-        engine = self.connection.dialect.name
-        from sqlalchemy.dialects import postgresql, sqlite
-
-        put = (sqlite if engine == "sqlite" else postgresql).insert(tables.counters)
-        row = {"last": put.excluded.last}
         rows = [{"series": series, "last": last} for series, last in self._counters.items()]
-        self._many(put.on_conflict_do_update(index_elements=["series"], set_=row), rows)
+        self._many(_PUT_COUNTER, rows)
 
 
 def insert_rows(connection: Connection, table: Table, rows: Sequence[Row]) -> None:
     """Insert rows that have every column of a table, past SQLAlchemy's compiler, which costs more than SQLite."""
     if rows:
-        statement, columns = _insert(table, connection.dialect.name)
-        connection.exec_driver_sql(statement, [tuple(row[name] for name in columns) for row in rows])
+        statement, in_order = _insert(table, connection.dialect.name)
+        connection.exec_driver_sql(statement, [in_order(row) for row in rows])
 
 
 @cache
-def _insert(table: Table, engine: str) -> tuple[str, tuple[str, ...]]:
+def _insert(table: Table, engine: str) -> tuple[str, Callable[[Row], tuple[Any, ...]]]:
     columns = tuple(column.name for column in table.columns)
     mark = "?" if engine == "sqlite" else "%s"
     names = ", ".join(f'"{name}"' for name in columns)
-    return f"INSERT INTO {table.name} ({names}) VALUES ({', '.join([mark] * len(columns))})", columns
+    return f"INSERT INTO {table.name} ({names}) VALUES ({', '.join([mark] * len(columns))})", itemgetter(*columns)
 
 
 def events_of(connection: Connection, subject: str) -> list[Event]:
@@ -349,7 +348,3 @@ def request_in(connection: Connection, asked: Asked) -> Row | None:
     mine = select(request).where(request.c.operation == asked.operation, request.c.key == asked.key)
     row = connection.execute(mine).mappings().first()
     return dict(row) if row else None
-
-
-def _without(row: Row, name: str) -> Row:
-    return {key: value for key, value in row.items() if key != name}
