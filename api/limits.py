@@ -14,7 +14,8 @@ import hmac
 import math
 from typing import TYPE_CHECKING
 
-from msgspec import Struct
+from anyio import Lock
+from msgspec import Struct, field
 
 from api.problems import ProblemError
 from quoting.errors import StorageError
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from api.desk import Desk
 
 MOST_REMEMBERED = 50_000
-LEASES = 10  # shares that a budget is leased in
+SHARES_A_WORKER = 4  # what other workers hold and do not spend is at most a quarter of a budget
 FORGET_EVERY = datetime.timedelta(minutes=10)
 
 
@@ -38,11 +39,6 @@ class Limit(Struct, frozen=True):
         """When the window that an instant lies in is over."""
         number = math.floor(at.timestamp()) // self.seconds + 1
         return datetime.datetime.fromtimestamp(number * self.seconds, datetime.UTC)
-
-    @property
-    def share(self) -> int:
-        """What is leased at once."""
-        return max(1, self.most // LEASES)
 
 
 class Left(Struct, frozen=True):
@@ -68,6 +64,7 @@ class _Lease(Struct):
     until: datetime.datetime
     left: int = 0
     over: bool = False
+    leasing: Lock = field(default_factory=Lock)
 
 
 class Limits:
@@ -90,7 +87,9 @@ class Limits:
         until = limit.window_end(now)
         lease = self._lease(limit, whose, until)
         if not lease.left and not lease.over:
-            await self._lease_more(limit, whose, lease)
+            async with lease.leasing:
+                if not lease.left and not lease.over:
+                    await self._lease_more(limit, whose, lease)
         seconds = max(1, math.ceil((until - now).total_seconds()))
         if not lease.left:
             raise ProblemError(
@@ -112,11 +111,12 @@ class Limits:
 
     async def _lease_more(self, limit: Limit, whose: str, lease: _Lease) -> None:
         name = self._named(limit, whose)
+        share = max(1, limit.most // (SHARES_A_WORKER * self._desk.settings.workers))
         try:
             if not self._desk.settings.book:
                 raise StorageError("expected a book to lease from; found none")
             granted = await self._desk.in_book(
-                lambda book: book.budgets.take(name, limit.share, most=limit.most, until=lease.until)
+                lambda book: book.budgets.take(name, share, most=limit.most, until=lease.until)
             )
             lease.over = not granted
             await self._forget_old()

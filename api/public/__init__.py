@@ -2,4 +2,6 @@
 
 from litestar.handlers import HTTPRouteHandler
 
-ROUTES: tuple[HTTPRouteHandler, ...] = ()
+from api.public import offers, prices, quotations, requests
+
+ROUTES: tuple[HTTPRouteHandler, ...] = (*offers.ROUTES, *prices.ROUTES, *requests.ROUTES, *quotations.ROUTES)

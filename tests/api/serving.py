@@ -34,13 +34,14 @@ class Served:
         """Start it and wait until it answers."""
         told = {name: value for name, value in environment_of(self.settings).items() if value}
         clean = {name: value for name, value in os.environ.items() if not name.startswith("QUOTING_")}
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "quoting.cli", "serve", "--port", self.url.rpartition(":")[2]],
-            env={**clean, **told},
-            stdout=self.log.open("ab"),
-            stderr=subprocess.STDOUT,
-            start_new_session=True,
-        )
+        with self.log.open("ab") as log:
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", "quoting.cli", "serve", "--port", self.url.rpartition(":")[2]],
+                env={**clean, **told},
+                stdout=log,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+            )
         self._wait_until_it_answers()
         return self
 
