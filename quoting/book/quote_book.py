@@ -11,11 +11,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self, TypeVar
 
-from sqlalchemy import delete, inspect
+from sqlalchemy import delete, inspect, select
 
+from quoting.artwork import Artwork
 from quoting.book import address_book, moves, search, tables
 from quoting.book.access_keys import KeyRing
 from quoting.book.address_book import Contact, KnownClient
+from quoting.book.artwork_store import ArtworkStore, KeptArtwork, beside
 from quoting.book.asking import RequestKey, asked_for
 from quoting.book.backup import back_up, restore
 from quoting.book.budgets import Budgets
@@ -36,7 +38,7 @@ from quoting.book.states import Entry
 from quoting.book.storage import Storage, create_file, told_plainly
 from quoting.book.upgrading import upgrade, version_of
 from quoting.book.verifying import Anchor, Report, verify
-from quoting.errors import BookError, BookNotReadyError, Fault, InputError, StaleVersionError
+from quoting.errors import BookError, BookNotReadyError, Fault, InputError, StaleVersionError, StateError
 from quoting.estimate import Estimate
 from quoting.money import minor_units
 from quoting.numbers import in_engine_context
@@ -57,7 +59,14 @@ class QuoteBook:
     quotation since it was read. Threads may share a book; processes open one each.
     """
 
-    def __init__(self, address: str, *, secret: bytes = b"", chance: Chance = secrets.token_bytes) -> None:
+    def __init__(
+        self,
+        address: str,
+        *,
+        secret: bytes = b"",
+        chance: Chance = secrets.token_bytes,
+        artwork: Path | None = None,
+    ) -> None:
         """
         Open a book; where there is none yet, it is made.
 
@@ -65,6 +74,7 @@ class QuoteBook:
             address: A path, ``sqlite:///PATH`` or ``postgresql://USER@HOST/NAME``.
             secret: What private links are made with, 16 bytes or more; it stands nowhere in the book.
             chance: Where ids and salts come from.
+            artwork: The folder for artwork; beside the book, where that is a file, if left out.
 
         Raises:
             BookNotReadyError: what is there is not as it must be.
@@ -74,11 +84,14 @@ class QuoteBook:
         self._secret = secret
         self._desk = Desk(self.storage, chance)
         self.keys, self.outbox, self.budgets = KeyRing(self._desk), Outbox(self._desk), Budgets(self._desk)
+        path = self.storage.path
+        self.artwork = ArtworkStore(artwork if path is None or artwork is not None else beside(path), chance)
         if self.storage.path is not None and not self.storage.path.exists():
             create_file(self.storage.path)
         try:
             self._make_if_new()
             self.storage.start()
+            self._erase_artwork()
         except BaseException:
             self.storage.close()
             raise
@@ -488,7 +501,36 @@ class QuoteBook:
         now = self._desk.now(at, by)
         erased = self._desk.write(lambda page: address_book.erase(page, id, now))
         self.storage.forget_deleted()
+        self._erase_artwork()
         return erased
+
+    # Artwork
+
+    def keep_artwork(self, which: str, content: bytes, artwork: Artwork) -> KeptArtwork:
+        """
+        Keep a file that was measured with a request or a quotation, beside the book.
+
+        Raises:
+            QuoteNotFoundError: no such entry.
+            StateError: its client is erased.
+            ArtworkTooLargeError: too many files, or too much in all.
+        """
+        entry = self.get(which)
+        if not entry.erased:
+            kept = self.artwork.keep(entry.id, content, artwork)
+            if not self.get(entry.id).erased:
+                return kept
+            self.artwork.erase([entry.id])
+        raise StateError(entry.named, "keep artwork", "erased", ("not erased",))
+
+    def _erase_artwork(self) -> None:
+        """Take away artwork of clients who are erased: also what an end in the midst of it left behind."""
+        kept = self.artwork.entries()
+        if kept:
+            quotes = tables.quotes.c
+            of_erased = select(quotes.id).where(quotes.erased == 1)
+            gone = self._desk.read(lambda connection: set(connection.execute(of_erased).scalars()))
+            self.artwork.erase([entry for entry in kept if entry in gone])
 
     # Private links, and keys of requests
 
