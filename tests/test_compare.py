@@ -10,7 +10,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
@@ -33,6 +33,7 @@ from quoting.documents.formats import Formats
 from quoting.estimate import client_pieces, figures_of
 from quoting.money import round_amount
 from quoting.planning.at_once import cheapest_plans
+from quoting.planning.pins import Pin
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.search import plan_job
 from quoting.plots import plots_of
@@ -116,6 +117,53 @@ def test_many_quantities_give_the_cells_that_each_gives_alone(card: RateCard, jo
 
     alone = [compare_job(job, card, on=DAY, quantities=(quantity,)).variants[0].cells[0] for quantity in quantities]
     assert [replace(cell, changed=(), a_hundred_more=None) for cell in together] == alone
+
+
+ONE_PART = [demo for demo in demo_jobs() if demo[1] in {"cards", "coasters", "labels", "poster", "reprint"}]
+
+
+@settings(max_examples=12)
+@given(
+    demo=st.sampled_from(ONE_PART),
+    quantities=st.lists(st.integers(1, 1500), min_size=1, max_size=4, unique=True),
+    many=st.booleans(),
+    pressed=st.booleans(),
+)
+def test_comparing_is_the_same_as_estimating_each_cell_alone(
+    demo: tuple[str, str],
+    quantities: list[int],
+    many: bool,
+    pressed: bool,
+    cards: dict[str, RateCard],
+    jobs: dict[tuple[str, str], Job],
+) -> None:
+    """Held to a press or not; looked for at once, where there are many, or one by one."""
+    card, job = cards[demo[0]], jobs[demo]
+    part = job.items[0].all_parts()[0].name
+    presses = tuple(card.presses) if pressed else ()
+    counts = {*quantities, *range(40, 40 + 30 * many)}
+
+    found = compare_job(job, card, on=DAY, quantities=tuple(counts), presses=presses, part=part)
+
+    for variant, press in zip(found.variants, presses or (None,), strict=True):
+        pins = (Pin(part=part, press=press),) if press else ()
+        for cell in variant.cells:
+            if cell.quantity not in quantities:
+                continue
+            asked = replace(job, quantities=(cell.quantity,))
+            option = estimate_job(asked, card, on=DAY, pins=pins).options[0]
+            assert (cell.ways, cell.cost, cell.net, cell.total) == (
+                option.ways,
+                option.price.cost,
+                option.price.net,
+                option.price.total,
+            )
+            assert (cell.deposit, cell.contribution, cell.labour_hours, cell.press_hours) == (
+                option.price.deposit,
+                option.hours.contribution,
+                option.hours.labour,
+                option.hours.press,
+            )
 
 
 def test_cost_by_class_adds_up_to_the_cost(comparison: Comparison) -> None:

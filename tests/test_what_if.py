@@ -14,12 +14,11 @@ from quoting import Job, JobError, RateCard, RateCardError
 from quoting.estimate import figures_of
 from quoting.planning.prepared import PreparedJob
 from quoting.plots import tornado
-from quoting.units import Measure, at_value
+from quoting.units import Amount, Duration, Measure, at_value
 from quoting.what_if import change_from, changed_measures, measures_of, swings, what_if, with_measures
-from tests.conftest import DAY, SHOPS
+from tests.conftest import DAY, demo_jobs
 
-# What more of costs more: times, wages, prices. Speeds, factors of speed and what a sheet can take are not.
-DEARER = ("make_ready.", "stone.", "composing.letter", "composing.line", "composing.form", "cutting.cut", "people.")
+NO_COST = ("paid_hours", "year.hours", "press_hours", "bench_hours", "pricing.hour_target", "rounding.step")
 
 
 @pytest.fixture(scope="module")
@@ -114,27 +113,52 @@ def test_every_measure_can_be_written_at_its_own_value(card: RateCard) -> None:
         assert at_value(measure, measure.in_base_unit) == measure, key
 
 
-@settings(max_examples=60)
-@given(data=st.data(), rise=st.decimals("0.01", "0.6", places=2), shop=st.sampled_from(SHOPS))
-def test_raising_a_cost_rate_never_lowers_a_cost_nor_a_price_with_the_plan_held(
-    data: Any, rise: Decimal, shop: str, cards: dict[str, RateCard], jobs: dict[tuple[str, str], Job]
+def cost_rates(card: RateCard) -> dict[str, Measure]:
+    """Every price and every time of work: more of it costs more. Hours that are sold are no cost."""
+    return {
+        key: measure
+        for key, measure in measures_of(card).items()
+        if isinstance(measure, (Amount, Duration)) and not key.endswith(NO_COST)
+    }
+
+
+@settings(max_examples=40)
+@given(data=st.data(), rise=st.decimals("0.01", "0.9", places=2), demo=st.sampled_from(demo_jobs()))
+def test_raising_any_cost_rate_never_lowers_a_cost_nor_a_price_with_the_plan_held(
+    data: Any,
+    rise: Decimal,
+    demo: tuple[str, str],
+    cards: dict[str, RateCard],
+    jobs: dict[tuple[str, str], Job],
 ) -> None:
-    card, job = cards[shop], jobs[shop, "coasters"]
-    keys = [
-        key
-        for key in measures_of(card)
-        if key.startswith(DEARER) and not key.endswith(("_over", "paid_hours", "chargeable"))
-    ]
-    key = data.draw(st.sampled_from(keys))
-    measure: Measure = measures_of(card)[key]
+    card, job = cards[demo[0]], jobs[demo]
+    key = data.draw(st.sampled_from(sorted(cost_rates(card))))
+    measure = cost_rates(card)[key]
     prepared = PreparedJob(job, card)
-    was = figures_of(prepared, 100, DAY)
+    was = figures_of(prepared, job.quantities[0], DAY)
 
     dearer = with_measures(card, {key: at_value(measure, measure * (1 + rise))})
-    held = figures_of(prepared.at(dearer), 100, DAY, plans=was.plans)
+    held = figures_of(prepared.at(dearer), job.quantities[0], DAY, plans=was.plans)
 
     assert held.price.cost >= was.price.cost
     assert held.price.net >= was.price.net
+
+
+@pytest.mark.parametrize(("shop", "name"), demo_jobs())
+def test_raising_each_cost_rate_never_lowers_a_cost_nor_a_price(
+    shop: str, name: str, cards: dict[str, RateCard], jobs: dict[tuple[str, str], Job]
+) -> None:
+    card, job = cards[shop], jobs[shop, name]
+    prepared = PreparedJob(job, card)
+    was = figures_of(prepared, job.quantities[0], DAY)
+    lowered = []
+    for key, measure in cost_rates(card).items():
+        dearer = with_measures(card, {key: at_value(measure, measure * Decimal("1.37"))})
+        held = figures_of(prepared.at(dearer), job.quantities[0], DAY, plans=was.plans)
+        if held.price.cost < was.price.cost or held.price.net < was.price.net:
+            lowered.append(key)
+
+    assert lowered == []
 
 
 def test_the_swings_are_the_ten_widest_each_by_its_own_spread(card: RateCard, job: Job) -> None:
