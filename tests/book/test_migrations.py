@@ -10,17 +10,18 @@ from pathlib import Path
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import Connection, event, text
+from sqlalchemy import Connection, event, insert, inspect, select, text
 
 from quoting.book import QuoteBook
 from quoting.book.repricing import ENGINES
 from quoting.book.storage import Storage, create_file, url_of
-from quoting.book.tables import metadata
+from quoting.book.tables import IN_ORDER, metadata
 from quoting.book.upgrading import STEPS, head, upgrade, version_of
 from quoting.book.verifying import verify
+from quoting.errors import BookNotReadyError
 from tests.book.conftest import Addresses
-from tests.book.shop import SECRET
-from tests.book.test_tampering import a_year_of_work
+from tests.book.shop import LATER, SECRET
+from tests.book.test_tampering import a_year_of_work, the_owners_year
 from tests.book.worker import upgrade_and_die
 
 PROCESSES = multiprocessing.get_context("forkserver")
@@ -90,6 +91,33 @@ def test_a_full_book_of_an_earlier_schema_becomes_the_newest(addresses: Addresse
             assert connection.execute(text("SELECT count(*) FROM remarks WHERE remark <> ''")).scalar() == len(
                 rows["quotes"]
             )
+
+
+def test_a_full_book_of_the_first_schema_opens_once_it_is_upgraded(addresses: Addresses) -> None:
+    address = addresses()
+    with QuoteBook(addresses()) as book, closing(fresh(address, "0001")) as first:
+        the_owners_year(book)
+        before = book.verify()
+        with book.storage.reading() as source, first.engine.begin() as target:
+            _copy_what_both_have(source, target)
+    with pytest.raises(BookNotReadyError, match="found 0001: run quoting book upgrade"):
+        QuoteBook(address)
+
+    QuoteBook.upgrade(address)
+
+    with QuoteBook(address, secret=SECRET) as book:
+        assert book.verify() == before
+        linked = book.make_link("Q-00001", at=LATER, by="owner")
+        assert book.by_link(book.link_token(linked)) == linked
+
+
+def _copy_what_both_have(source: Connection, target: Connection) -> None:
+    known = inspect(target)
+    for table in (table for table in IN_ORDER if known.has_table(table.name)):
+        columns = [table.c[column["name"]] for column in known.get_columns(table.name)]
+        rows = [dict(row) for row in source.execute(select(*columns)).mappings()]
+        assert rows or table.name == "requests"
+        target.execute(insert(table), rows)
 
 
 def test_an_upgrade_killed_at_twenty_points_ends_at_the_old_or_the_new(addresses: Addresses) -> None:

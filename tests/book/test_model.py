@@ -25,9 +25,10 @@ from msgspec.structs import replace
 from quoting.book import QuoteBook
 from quoting.errors import BookError, QuotingError
 from tests.book.postgresql import Server
-from tests.book.shop import NOW, card, priced
+from tests.book.shop import NOW, SECRET, card, priced
 
 ESTIMATES = [priced(quantities=(100,)), priced(quantities=(100, 200)), priced(client="Linnet Ashdown")]
+OFFERS = [next(one.name for one in card().offers if one.issued == by) for by in ("by the owner", "at once")]
 LASTING = datetime.timedelta(days=30)
 BOOKS: list[QuoteBook] = []
 RUNS = iter(range(10**9))
@@ -68,6 +69,9 @@ class Beside(RuleBasedStateMachine):
         self.ids: list[str] = []
         self.issued = 0
         self.keyed: dict[str, tuple[Any, Any]] = {}
+        self.tokens: dict[str, str] = {}
+        self.told_links: list[str] = []
+        self.secrets: dict[str, tuple[str, datetime.datetime]] = {}
 
     @initialize()
     def begin(self) -> None:
@@ -219,6 +223,64 @@ class Beside(RuleBasedStateMachine):
         first, before = self.keyed[told]
         assert answer == (before if first == estimate else ("KeyUsedError", ""))
 
+    @rule(at_once=st.booleans(), estimate=st.integers(0, 2))
+    def ask(self, at_once: bool, estimate: int) -> None:
+        """Somebody outside asks: a number at once, or a draft, as the offer says."""
+        entry = self.both(
+            lambda book: book.ask(
+                ESTIMATES[estimate], card(), offer=OFFERS[at_once], at=self.at, by="form", series=self.series
+            )
+        )
+        model = Model(estimate)
+        model.version = 2
+        if at_once:
+            self.issued += 1
+            model.state, model.revision, model.version = "open", 1, 3
+            model.until, model.number = self.at.date() + LASTING, f"{self.series}-{self.issued:05}"
+        self.models.append(model)
+        self.ids.append(entry.id)
+        self.told_links.append(self.both(lambda book: book.link_token(entry)))
+        self.tokens[self.told_links[-1]] = entry.id
+
+    @precondition(lambda self: self.models)
+    @rule(data=st.data())
+    def link(self, data: st.DataObject) -> None:
+        """A new link leads to a quotation, and the one before leads nowhere."""
+        model, id = self.pick(data)
+        entry = self.both(lambda book: book.make_link(id, at=self.at, by="owner"))
+        model.version += 1
+        self.tokens = {token: of for token, of in self.tokens.items() if of != id}
+        self.told_links.append(self.both(lambda book: book.link_token(entry)))
+        self.tokens[self.told_links[-1]] = id
+
+    @precondition(lambda self: self.told_links)
+    @rule(data=st.data())
+    def follow(self, data: st.DataObject) -> None:
+        """A link leads where it should, or nowhere."""
+        token = data.draw(st.sampled_from(self.told_links))
+        found = self.both(lambda book: book.by_link(token))
+        assert (self.tokens[token] == found.id) if token in self.tokens else (found == ("QuoteNotFoundError", ""))
+
+    @rule()
+    def make_key(self) -> None:
+        """A key that is good for ten days."""
+        ends_at = self.at + datetime.timedelta(days=10)
+        new = self.both(lambda book: book.keys.make("site", scopes=["form"], ends_at=ends_at, at=self.at, by="owner"))
+        self.secrets[new.secret] = (new.key.id, ends_at)
+
+    @precondition(lambda self: self.secrets)
+    @rule(data=st.data(), end=st.booleans())
+    def use_key(self, data: st.DataObject, end: bool) -> None:
+        """A key is known until it ends."""
+        secret = data.draw(st.sampled_from(sorted(self.secrets)))
+        id, ends_at = self.secrets[secret]
+        if end:
+            self.both(lambda book: book.keys.end(id, at=self.at, by="owner"))
+            ends_at = min(ends_at, self.at)
+            self.secrets[secret] = (id, ends_at)
+        found = self.both(lambda book: book.keys.find(secret, at=self.at))
+        assert (found is not None) == (self.at < ends_at)
+
     @rule(days=st.integers(1, 3))
     def publish(self, days: int) -> None:
         """A version of the card is published; with other content it is refused."""
@@ -271,8 +333,8 @@ class _Seeded:
 def books(tmp_path: Any, server: Server) -> Iterator[list[QuoteBook]]:
     """A book on each engine, with the same chance in both."""
     with (
-        QuoteBook(str(tmp_path / "book.sqlite"), chance=_Seeded()) as one,
-        QuoteBook(server.new_database(), chance=_Seeded()) as other,
+        QuoteBook(str(tmp_path / "book.sqlite"), secret=SECRET, chance=_Seeded()) as one,
+        QuoteBook(server.new_database(), secret=SECRET, chance=_Seeded()) as other,
     ):
         BOOKS[:] = [one, other]
         yield BOOKS
