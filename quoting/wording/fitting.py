@@ -357,7 +357,7 @@ def _rows(asked: Wording, headings: Sequence[Heading], version: _Version, card: 
         (line.fount, heading.line, line.letterspaced) for line, heading in zip(asked.headings, headings, strict=True)
     ]
     told += [(asked.fount, line, asked.letterspaced) for line in version.lines]
-    widths = {name: FountWidths(card.founts[name]) for name, _, _ in told}
+    widths = {name: FountWidths(card.founts[name]) for name in {name for name, _, _ in told}}
     return [
         as_sorts({name: counted_in(line.sorts(widths[name], letterspaced=letterspaced), card.founts[name])})
         for name, line, letterspaced in told

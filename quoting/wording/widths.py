@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from decimal import Decimal
 from functools import cached_property
@@ -56,8 +57,6 @@ class FountWidths:
         self.body = self.whole(self.body_points)
         self.basis: Basis = _basis(fount)
         self.mean = self._mean()
-        self._cast = {sort: self.units(row.width.in_base_unit) for row in fount.set_widths for sort in row.sorts}
-        self._ligatures = sorted(fount.ligatures, key=len, reverse=True)
         self.unlisted: set[str] = set()
 
     @staticmethod
@@ -106,19 +105,27 @@ class FountWidths:
         A space that the text fixes is told by its name; what only steers (a soft hyphen, a joiner) is none.
         """
         text = unicodedata.normalize("NFC", text).replace(SOFT_HYPHEN, "")
-        if text.isascii() and (letterspaced or not self._ligatures):
-            return list(text)
+        pieces = list(text) if letterspaced else self._pieces.findall(text)
+        if text.isascii():
+            return pieces
         found: list[str] = []
-        ligatures = () if letterspaced else self._ligatures
-        place = 0
-        while place < len(text):
-            sort = next((one for one in ligatures if text.startswith(one, place)), text[place])
-            place += len(sort)
+        for sort in pieces:
             if found and unicodedata.combining(sort[0]):
                 found[-1] += sort
             elif not _only_steers(sort):
                 found.append(_FIXED_SPACES.get(sort, sort))
         return found
+
+    @cached_property
+    def _pieces(self) -> re.Pattern[str]:
+        """Ligatures, the longest first, else single characters."""
+        longest_first = sorted(self.fount.ligatures, key=len, reverse=True)
+        return re.compile("|".join((*map(re.escape, longest_first), ".")), re.DOTALL)
+
+    @cached_property
+    def _cast(self) -> dict[str, int]:
+        rows = self.fount.set_widths
+        return {sort: width for row in rows for width in [self.units(row.width.in_base_unit)] for sort in row.sorts}
 
     def sort_width(self, sort: str) -> int:
         """Width of one sort; a space between words is a thick one."""

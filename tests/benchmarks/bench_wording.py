@@ -19,6 +19,7 @@ from tests.conftest import demo_card_path
 from tests.wording.test_copyfitting import LINCOLN
 
 CHARACTERS = 10_000
+LETTERS = "etaoinshrdlucmfwypvbgkjqxz"
 MEASURE = Length("24 picas")
 
 
@@ -33,11 +34,19 @@ def seconds(call: Callable[[], object], calls: int) -> float:
     return min(times)
 
 
+def varied(characters: int) -> str:
+    """The passage over and over, its words turned on by a letter and ended by another each time: few come twice."""
+    words = LINCOLN.split()
+    times = range(characters // len(LINCOLN) + 1)
+    turned = (f"{word[by % len(word) :]}{word[: by % len(word)]}{LETTERS[by % 26]}" for by in times for word in words)
+    return " ".join(turned)[:characters].strip()
+
+
 def main() -> None:
     """Print the ratios; some seconds."""
     card = load_rate_card(demo_card_path("marrowby-lane"))
     fount = card.founts["ropewalk-10"]
-    text = ((LINCOLN + " ") * (CHARACTERS // len(LINCOLN) + 1))[:CHARACTERS].strip()
+    text = varied(CHARACTERS)
     measure: Decimal = MEASURE.in_base_unit
     split = seconds(text.split, 200)
     fitted = fit(text, fount, measure_mm=measure)

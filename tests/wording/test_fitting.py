@@ -214,7 +214,7 @@ def test_leads_are_told_only_where_there_are_lines_to_lead(card: RateCard) -> No
 
     report = found(card, "come to supper", **asked)
 
-    assert [(one.lines, one.leading_points) for one in report.would_fit] == [(1, 0)] * 3
+    assert [(one.lines, int(one.leading_points)) for one in report.would_fit] == [(1, 0)] * 3
 
 
 def test_lines_with_more_than_an_em_between_words_are_told(card: RateCard) -> None:
