@@ -167,9 +167,11 @@ def compare_job(
 
     Raises:
         JobError: quantities, sizes, stocks or presses that cannot be, or too many cells.
+        NotOfferedError: the job asks for what the card does not hold.
     """
     counts = tuple(sorted(set(quantities or job.quantities)))
     chosen = _part(job, part)
+    check_job(job, card)
     _check(card, counts, sizes, stocks, presses)
     grid = [
         (size, stock, press)
