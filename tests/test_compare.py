@@ -5,7 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import itertools
+import shutil
+import subprocess
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
@@ -38,7 +41,8 @@ from quoting.planning.prepared import PreparedJob
 from quoting.planning.search import plan_job
 from quoting.plots import plots_of
 from quoting.rate_card import Rounding
-from quoting.units import Amount, Size
+from quoting.shop import MarkUps
+from quoting.units import Amount, Rise, Size
 from tests.conftest import DAY, demo_jobs
 
 BRITISH = Formats("en-GB", "GBP")
@@ -295,6 +299,47 @@ def test_a_price_on_the_command_line_offers_the_larger_quantity(
     assert f"250 are {few - more} less than 240: offer 250 instead." in capsys.readouterr().out
 
 
+@settings(max_examples=30)
+@given(demo=st.sampled_from(ONE_PART), start=st.integers(10, 900), step=st.integers(1, 12))
+def test_where_a_card_has_no_price_break_more_never_has_a_lower_price(
+    demo: tuple[str, str],
+    start: int,
+    step: int,
+    cards: dict[str, RateCard],
+    jobs: dict[tuple[str, str], Job],
+) -> None:
+    """One price a sheet, one mark-up on all: what is left is each line's own rounding, under a coin a line."""
+    card, job = cards[demo[0]], jobs[demo]
+    stocks = {name: replace(stock, prices=stock.prices[:1]) for name, stock in card.stocks.items()}
+    up = MarkUps(labour=Rise("40 %"), materials=Rise("40 %"), bought_in=Rise("40 %"))
+    rounding = Rounding(Amount("0.01"), "nearest", "total")
+    pricing = replace(card.pricing, mark_ups=up, target_margin=None, hour_target=None, rounding=rounding)
+    flat = replace(card, stocks=stocks, pricing=pricing)
+    part = job.items[0].all_parts()[0].name
+
+    cells = (
+        compare_job(job, flat, on=DAY, quantities=range(start, start + 8 * step, step), part=part).variants[0].cells
+    )
+
+    coins_of_lines = Decimal("0.20")
+    assert all(later.net >= earlier.net - coins_of_lines for earlier, later in itertools.pairwise(cells))
+
+
+@settings(max_examples=60)
+@given(st.lists(st.integers(100, 140), min_size=1, max_size=12))
+def test_every_price_that_falls_is_offered_at_its_lowest(pounds: list[int]) -> None:
+    prices = [(place * 50, Decimal(amount)) for place, amount in enumerate(pounds, start=1)]
+
+    found = {one.instead_of: one for one in offers(prices)}
+
+    for place, (quantity, price) in enumerate(prices):
+        after = [later for _, later in prices[place + 1 :]]
+        assert (quantity in found) == any(later < price for later in after)
+        if quantity in found:
+            assert price - found[quantity].less == min(after)
+            assert dict(prices)[found[quantity].quantity] == min(after)
+
+
 def test_only_prices_fall_with_quantity_never_costs(card: RateCard, job: Job) -> None:
     cells = compare_job(job, card, on=DAY, quantities=range(20, 420, 8)).variants[0].cells
 
@@ -324,7 +369,9 @@ def test_what_cannot_be_compared_is_a_fault_with_its_place(
     assert [fault.where for fault in refused.value.faults] == [where]
 
 
-@pytest.mark.parametrize("written_price", ["1.505 each", "each", "-1 each", "1.50 a dozen"])
+@pytest.mark.parametrize(
+    "written_price", ["1.50 EUR each", "1.50EUR", "€1.50 each", "1.505 each", "each", "-1 each", "1.50 a dozen"]
+)
 def test_a_price_asked_is_an_amount_of_the_cards_money(written_price: str, card: RateCard) -> None:
     with pytest.raises(JobError):
         asked_price(written_price, card)
@@ -365,6 +412,40 @@ def test_numbers_stay_numbers(comparison: Comparison) -> None:
             assert all(is_number(row[name]) for name in ("quantity", "cost", "margin", "each", "labour hours"))
     assert rows[0]["left at the price asked about"].startswith("-")
     assert not any(cell.startswith(tuple("=+@＝＋－＠")) for row in rows for cell in row.values())
+
+
+HOSTILE = [f"{start}{rest}" for start in "=+-@\t\r\n\0＝＋－＠" for rest in ("1+1", "SUM(1;1)", "=1+1")]
+GNM = "{http://www.gnumeric.org/v10.dtd}"
+
+
+def opened(text: str, folder: Path) -> list[tuple[str | None, str]]:
+    """Every cell as a spreadsheet opens it: its kind (40 a number, 60 a text, none a formula) and what it holds."""
+    (folder / "told.csv").write_bytes(text.encode())
+    command = ["ssconvert", "-T", "Gnumeric_XmlIO:sax:0", "told.csv", "opened.xml"]
+    subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=60)
+    cells = ElementTree.parse(folder / "opened.xml").iter(f"{GNM}Cell")
+    return [(cell.get("ValueType"), cell.text or "") for cell in cells]
+
+
+@pytest.mark.skipif(
+    shutil.which("ssconvert") is None, reason="needs the spreadsheet gnumeric, which tests/run installs"
+)
+def test_a_spreadsheet_finds_no_formula_in_hostile_names_and_the_numbers_are_numbers(
+    comparison: Comparison, tmp_path: Path
+) -> None:
+    variant = comparison.variants[0]
+    hostile = replace(
+        comparison, variants=tuple(replace(variant, size=name, stock=name, press=name) for name in HOSTILE)
+    )
+    exported = comparison_csv(hostile)
+
+    cells = opened(exported, tmp_path)
+
+    assert opened("=1+1,2\r\n", tmp_path)[0] == (None, "=1+1")  # what it does where nothing is made inert
+    assert [cell for cell in cells if cell[0] is None] == []
+    rows = list(csv.reader(io.StringIO(exported.replace("\0", ""), newline="")))[1:]
+    numbers = [cell for row in rows for cell in row if is_number(cell)]
+    assert len([kind for kind, _ in cells if kind == "40"]) == len(numbers) > 100
 
 
 # Plots
