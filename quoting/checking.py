@@ -37,6 +37,9 @@ def _faults(job: Job, card: RateCard) -> Iterator[Fault]:
         yield from _known("delivery.method", card.delivery, job.delivery.method)
     if job.client.locale and not is_known(job.client.locale):
         yield Fault("client.locale", f"a language of {', '.join(languages())}", repr(job.client.locale))
+    kinds = {job.tax, *(item.tax for item in job.items)}
+    if not job.client.is_business and any(_is_reverse_charge(kind, card) for kind in kinds):
+        yield Fault("client.is_business", "true where the client accounts for the tax (reverse charge)", "false")
     for place, item in enumerate(job.items):
         where = f"items[{place}]"
         if item.tax is not None:
@@ -44,6 +47,10 @@ def _faults(job: Job, card: RateCard) -> Iterator[Fault]:
         yield from _operation_faults(f"{where}.joining", item.joining, card)
         for number, part in enumerate(item.all_parts()):
             yield from _part_faults(f"{where}.parts[{number}]" if item.parts else where, item, part, card)
+
+
+def _is_reverse_charge(kind: str | None, card: RateCard) -> bool:
+    return kind in card.tax.kinds and card.tax.kinds[kind].category == "reverse charge"
 
 
 def _known(where: str, names: Mapping[str, Any], name: str) -> Iterator[Fault]:

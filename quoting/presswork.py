@@ -113,6 +113,10 @@ class PartCount(Struct, frozen=True, kw_only=True):
     passes: tuple[PassCount, ...]
     steps: tuple[StepCount, ...]
 
+    def carried_out(self, place: int) -> int:
+        """Sheets out of a pass where no more spoil than must be reckoned with: the least spoilage's among them."""
+        return self.passes[place].sheets_out + self.least_extra
+
     @property
     def spoilage(self) -> int:
         """Sheets that do not reach the client."""

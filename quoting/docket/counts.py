@@ -38,11 +38,11 @@ def _steps(item: Item, part: PartEstimate, card: RateCard, language: Language) -
     if isinstance(card.stocks[plan.stock], ParentSheets):
         yield say("Cut to press sheets"), part.sheets_from_stock * plan.sheets_a_parent, count.sheets
     fresh = count.sheets
-    for work, counted in zip(plan.passes, count.passes, strict=True):
+    for place, work in enumerate(plan.passes):
         ink = card.inks[work.ink].name if work.ink else say("blind, without ink")
         side = say(_SIDES[work.side])
-        yield say("Print {side}, {ink}", side=side, ink=ink), fresh, counted.sheets_out
-        fresh = counted.sheets_out
+        yield say("Print {side}, {ink}", side=side, ink=ink), fresh, count.carried_out(place)
+        fresh = count.carried_out(place)
     if plan.cuts_to_pieces:
         yield say("Cut to pieces"), fresh * plan.number_up, count.pieces_from_press
     for step in count.steps:

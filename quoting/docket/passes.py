@@ -147,7 +147,7 @@ def _pass(
         artwork=_artwork(form, language),
         ink_grams=_grams(_drawn(option.lines, work.label), language),
         sheets_in=language.number(count.sheets_in),
-        sheets_good=language.number(count.sheets_out),
+        sheets_good=language.number(count.sheets_out + part.count.least_extra),
         set_up_pulls=language.number(count.set_up_pulls),
         times=tuple(_times(option.lines, work.label, language)),
     )

@@ -187,6 +187,7 @@ def _plan(
         forms=imposed.forms,
         warnings=(
             *_warnings(part, card, stock),
+            *_blank_warnings(part, forms, stock),
             *_case_warnings(part, forms),
             *_press_warnings(imposed, press, card),
         ),
@@ -309,6 +310,19 @@ def _warnings(part: Part, card: RateCard, stock: ParentSheets | ReadyCut) -> Ite
             yield f"{told}, over the {plain(wonderful)} that the card calls wonderful"
     if isinstance(stock, ReadyCut) and stock.damped:
         yield f"{part.name}: {stock.name} is printed damped: dry it before it is packed"
+    if isinstance(stock, ParentSheets) and stock.deckle and not stock.mill_edge_trim:
+        yield f"{part.name}: {stock.name} keeps its deckle: lay it to an edge that is straight"
+    if isinstance(stock, ParentSheets) and stock.torn_by_hand:
+        yield f"{part.name}: {stock.name} is torn to size by hand: its pieces are not all of one size"
+
+
+def _blank_warnings(part: Part, forms: PartForms, stock: ParentSheets | ReadyCut) -> Iterator[str]:
+    if not isinstance(stock, ReadyCut) or not forms.all:
+        return
+    border = min(part.size.width_mm - forms.widest_mm, part.size.height_mm - forms.deepest_mm) / 2
+    if border < stock.variance:
+        told = f"{part.name}: blanks of {stock.name} vary by {plain(stock.variance)} mm"
+        yield f"{told}, more than the {plain(border)} mm round the form: its border will be seen to"
 
 
 def _founts_of_text(part: Part) -> set[str]:

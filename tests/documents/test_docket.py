@@ -104,9 +104,9 @@ QUESTIONS: dict[str, Answer] = {
         for work in part.plan.passes
     ],
     "How many good sheets must each pass give?": lambda e, o, c: [
-        f"Good sheets out {_number(c.region.locale, count.sheets_out)}"
+        f"Good sheets out {_number(c.region.locale, part.count.carried_out(place))}"
         for part in o.parts
-        for count in part.count.passes
+        for place in range(len(part.count.passes))
     ],
     "How many go into each finishing step, how many come out?": lambda e, o, c: [
         f"{step.operation} {_number(c.region.locale, step.pieces_in)} {_number(c.region.locale, step.pieces_out)}"

@@ -6,8 +6,9 @@ import re
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
-from quoting import Job, NoPlanError, RateCard, estimate_job, read_job
+from quoting import Job, NoPlanError, NotOfferedError, RateCard, estimate_job, read_job
 from quoting.estimate import Option
 from quoting.planning.candidates import Candidates, part_candidates
 from quoting.planning.impositions import MOST_UP
@@ -220,3 +221,71 @@ def test_colours_of_a_turned_form_that_share_no_side_are_printed_in_the_cheaper_
 
     assert inks == ["brick-red", "black"]
     assert len(option.sittings) == 1
+
+
+def warnings_of(item: dict[str, Any], stock: dict[str, Any]) -> str:
+    data = card_data_of("marrowby-lane")
+    data["stocks"][item["stock"]] |= stock
+    return "\n".join(option_of(item, rate_card_from(data)).warnings)
+
+
+def test_a_form_near_the_edge_of_blanks_that_vary_is_warned_of() -> None:
+    """A 93 mm form on a 95 mm blank leaves 1 mm round it."""
+    form = PLATE | {"size": "93 x 60 mm"}
+    coaster = {
+        "name": "Coaster",
+        "size": "95 mm",
+        "shape": "round",
+        "stock": "coaster-round-95",
+        "front": {"colours": [{"ink": "black", "form": form}]},
+    }
+
+    assert "vary by 1.5 mm, more than the 1 mm round the form" in warnings_of(coaster, {"variance": "1.5 mm"})
+    assert "vary by" not in warnings_of(coaster, {"variance": "1 mm"})
+
+
+def test_deckles_and_torn_edges_are_warned_of() -> None:
+    kept = warnings_of(BOTH_SIDES, {"deckle": True, "torn_by_hand": True, "mill_edge_trim": "0 mm"})
+
+    assert "keeps its deckle" in kept
+    assert "torn to size by hand" in kept
+    assert "deckle" not in warnings_of(BOTH_SIDES, {"deckle": True, "mill_edge_trim": "10 mm"})
+
+
+def test_two_cuts_leave_no_strip_thinner_than_the_cutter_takes() -> None:
+    """Pieces that bleed 3 mm stand 6 mm apart, or as far as the thinnest strip: 20 mm."""
+    bleeding = BOTH_SIDES | {"front": {"colours": [{"ink": "black", "form": PLATE | {"bleed": True}}]}}
+    pin = Pin(imposition="sheetwise", number_up=2)
+    widths = []
+    for strip in ("6 mm", "20 mm"):
+        card = card_with("cutting/least_strip", strip)
+        plan = option_of(bleeding, card, pin).parts[0].plan
+        widths.append(plan.sheet_width_mm if plan.across == 2 else plan.sheet_height_mm)
+
+    assert widths[1] - widths[0] == 14
+
+
+def test_the_sheets_of_the_least_spoilage_are_shown_through_every_pass() -> None:
+    """They go in at every pass and come out of it; what must be good stays as it was."""
+    card = card_with("spoilage/least_pieces", 200)
+    count = option_of(BOTH_SIDES, card, Pin(imposition="sheetwise", number_up=2)).parts[0].count
+
+    assert count.least_extra > 0
+    for place, one in enumerate(count.passes):
+        assert count.carried_out(place) == one.sheets_out + count.least_extra
+        assert count.carried_out(place) <= one.sheets_in
+    assert count.carried_out(0) <= count.sheets
+
+
+@pytest.mark.parametrize("is_business", [False, True])
+def test_the_reverse_charge_asks_for_a_client_in_business(is_business: bool) -> None:
+    """The client accounts for the tax as a taxable person: Directive 2006/112/EC, article 196 (A)."""
+    data = card_data_of("marrowby-lane")
+    data["tax"]["kinds"] = {"abroad": {"category": "reverse charge", "reason": "Reverse charge"}}
+    job = job_of(BOTH_SIDES)
+    job = replace(job, tax="abroad", client=replace(job.client, is_business=is_business))
+    if is_business:
+        assert estimate_job(job, rate_card_from(data), on=DAY).options
+        return
+    with pytest.raises(NotOfferedError, match=r"client\.is_business: expected true"):
+        estimate_job(job, rate_card_from(data), on=DAY)
