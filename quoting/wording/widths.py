@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Callable
 from decimal import Decimal
 from functools import cached_property
 from typing import Literal
@@ -42,6 +43,18 @@ SOFT_HYPHEN = "\u00ad"
 Basis = Literal["set widths", "characters a pica", "average set"]
 
 
+class _Known(dict[str, int]):
+    """Widths by sort, each worked out when it is first asked for."""
+
+    def __init__(self, width_of: Callable[[str], int]) -> None:
+        super().__init__()
+        self._width_of = width_of
+
+    def __missing__(self, sort: str) -> int:
+        width = self[sort] = self._width_of(sort)
+        return width
+
+
 class FountWidths:
     """
     A fount's widths as whole numbers: ten-thousandths of its own founder's point.
@@ -58,6 +71,7 @@ class FountWidths:
         self.basis: Basis = _basis(fount)
         self.mean = self._mean()
         self.unlisted: set[str] = set()
+        self._known = _Known(self.sort_width)
 
     @staticmethod
     def whole(points: Decimal) -> int:
@@ -104,7 +118,8 @@ class FountWidths:
 
         A space that the text fixes is told by its name; what only steers (a soft hyphen, a joiner) is none.
         """
-        text = unicodedata.normalize("NFC", text).replace(SOFT_HYPHEN, "")
+        if not text.isascii():
+            text = unicodedata.normalize("NFC", text).replace(SOFT_HYPHEN, "")
         pieces = list(text) if letterspaced else self._pieces.findall(text)
         if text.isascii():
             return pieces
@@ -143,7 +158,7 @@ class FountWidths:
 
     def width(self, text: str, *, letterspaced: bool = False) -> int:
         """Width of a word or a line, its spaces thick; letterspaced, with hair spaces between its letters."""
-        width = sum(map(self.sort_width, self.sorts(text, letterspaced=letterspaced)))
+        width = sum(map(self._known.__getitem__, self.sorts(text, letterspaced=letterspaced)))
         return width + self.hair * hairs_in(text) if letterspaced else width
 
     @property
