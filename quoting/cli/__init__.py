@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from quoting.cli.access import access
 from quoting.cli.artwork import artwork
 from quoting.cli.book import book
 from quoting.cli.comparing import compare, risk, what_if
@@ -212,6 +213,7 @@ for owners_command in (explain, difference, compare, what_if, risk):
 commands.add_command(artwork)
 commands.add_command(book)
 commands.add_command(serve)
+commands.add_command(access)
 
 _MEASURES = ("gutter", "trim", "margins", "gripper", "bleed", "blade")
 
