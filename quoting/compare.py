@@ -20,6 +20,7 @@ from quoting.errors import Fault, JobError, MeasureError, NoPlanError, NotOffere
 from quoting.estimate import Figures, client_pieces, figures_of, printed
 from quoting.formulas import formula
 from quoting.job import Item, Job, Part
+from quoting.languages import SOURCE, Language, message
 from quoting.money import read_amount, round_amount, smallest_coin, unit_price
 from quoting.numbers import in_engine_context, whole_up
 from quoting.planning.part_plan import PartPlan
@@ -334,9 +335,9 @@ def _cells(found: Sequence[Figures], prepared: PreparedJob, price_asked: PriceAs
 
 def _changes(before: Cell, cell: Cell) -> Iterator[str]:
     if before.ways != cell.ways:
-        yield "plan"
+        yield message("plan")
     if before.bought != cell.bought:
-        yield "packs"
+        yield message("packs")
 
 
 _HELD_UP = {"Least charge", "Least charge an item", "Floor"}
@@ -531,38 +532,59 @@ class Words(Protocol):
         """An amount without its currency."""
 
 
-def offer_words(offer: Offer, words: Words) -> str:
+def offer_words(offer: Offer, words: Words, language: Language = SOURCE) -> str:
     """That the larger quantity should be offered."""
     more, few = words.count(offer.quantity), words.count(offer.instead_of)
-    return f"{more} are {words.amount(offer.less)} less than {few}: offer {more} instead."
+    return language.say(
+        "{more} are {saved} less than {quantity}: offer {more} instead.",
+        more=more,
+        saved=words.amount(offer.less),
+        quantity=few,
+    )
 
 
-def answers(comparison: Comparison, variant: Variant, words: Words) -> tuple[str, ...]:
+def answers(comparison: Comparison, variant: Variant, words: Words, language: Language = SOURCE) -> tuple[str, ...]:
     """What an owner asks of a variant, in a line each."""
     told = []
     if variant.cells and variant.pays_from is None:
-        told.append("Least charge or floor holds the price up at every quantity compared.")
+        told.append(language.say("Least charge or floor holds the price up at every quantity compared."))
     elif variant.cells and variant.pays_from != variant.cells[0].quantity:
-        least = words.count(variant.pays_from or 0)
-        told.append(f"Under {least} the job does not pay: least charge or floor holds its price up.")
+        under = message("Under {quantity} the job does not pay: least charge or floor holds its price up.")
+        told.append(language.say(under, quantity=words.count(variant.pays_from or 0)))
     asked = comparison.price_asked
     if asked is not None and variant.cells:
-        told.append(_break_even_words(asked, variant, comparison, words))
-    told.extend(offer_words(offer, words) for offer in variant.offers)
+        told.append(_break_even_words(asked, variant, comparison, words, language))
+    told.extend(offer_words(offer, words, language) for offer in variant.offers)
     return tuple(told)
 
 
-def _break_even_words(asked: PriceAsked, variant: Variant, comparison: Comparison, words: Words) -> str:
-    head = f"At {words.amount(asked.amount)} {comparison.currency} {asked.of}, before tax"
+_EACH = {
+    "from": message("At {amount} {currency} each, before tax, it breaks even from {quantity} on."),
+    "never": message("At {amount} {currency} each, before tax, it does not break even by {quantity}."),
+}
+_IN_ALL = {
+    "from": message(
+        "At {amount} {currency} in all, before tax, the greatest quantity that breaks even is {quantity}."
+    ),
+    "all": message(
+        "At {amount} {currency} in all, before tax, the greatest quantity that breaks even is {quantity} and more."
+    ),
+    "never": message("At {amount} {currency} in all, before tax, no quantity up to {quantity} breaks even."),
+}
+
+
+def _break_even_words(
+    asked: PriceAsked, variant: Variant, comparison: Comparison, words: Words, language: Language
+) -> str:
     most, found = comparison.quantities[-1], variant.break_even
-    if asked.of == "in all":
-        if found is None:
-            return f"{head}, no quantity up to {words.count(most)} breaks even."
-        reached = " and more" if found == most else ""
-        return f"{head}, the greatest quantity that breaks even is {words.count(found)}{reached}."
-    if found is None:
-        return f"{head}, it does not break even by {words.count(most)}."
-    return f"{head}, it breaks even from {words.count(found)} on."
+    reached = "all" if asked.of == "in all" and found == most else "from"
+    sentence = (_IN_ALL if asked.of == "in all" else _EACH)["never" if found is None else reached]
+    return language.say(
+        sentence,
+        amount=words.amount(asked.amount),
+        currency=comparison.currency,
+        quantity=words.count(most if found is None else found),
+    )
 
 
 class TwoPoints(Struct, frozen=True):

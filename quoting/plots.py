@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import io
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from quoting.compare import Cell, Comparison, Variant
 from quoting.errors import DocumentError
+from quoting.languages import SOURCE, Language, message
 from quoting.what_if import Swing
 
 if TYPE_CHECKING:
@@ -26,15 +27,15 @@ INK, QUIET, PAPER = "#1d1a17", "#6b645b", "#ffffff"
 # Lightness 25, 55, 80: told apart in grey. After the palette of Okabe and Ito 2008 (from memory).
 BLUE, ORANGE, PALE = "#00507a", "#d07a00", "#bfd9e8"
 _MAKE_UP = (
-    ("Labour", BLUE, ""),
-    ("Materials", ORANGE, "////"),
-    ("Bought in", PALE, "\\\\\\\\"),
-    ("Left over", "#f3eee6", ""),
+    (message("Labour"), BLUE, ""),
+    (message("Materials"), ORANGE, "////"),
+    (message("Bought in"), PALE, "\\\\\\\\"),
+    (message("Left over"), "#f3eee6", ""),
 )
-_FAMILY = "'Quotation Serif', 'Source Serif Pro', Georgia, serif"
+_FAMILY = "'Quotation Serif', 'Quotation Japanese', 'Source Serif Pro', Georgia, serif"
 _SETTINGS: Any = {
     "svg.fonttype": "none",
-    "font.family": "Source Serif Pro",
+    "font.family": ["Source Serif Pro", "Noto Sans CJK JP"],
     "font.size": 9,
     "axes.edgecolor": QUIET,
     "axes.labelcolor": INK,
@@ -75,7 +76,10 @@ def _faces() -> list[Path]:
     found = find_spec("font_source_serif_pro")
     if found is None or found.origin is None:
         raise DocumentError("expected the package font-source-serif-pro; found none: pip install it")
-    return sorted((Path(found.origin).parent / "files").glob("SourceSerifPro-[RS]e*.ttf"))
+    serif = sorted((Path(found.origin).parent / "files").glob("SourceSerifPro-[RS]e*.ttf"))
+    japanese = find_spec("noto_cjk_sans_jp_regular")  # an extra: its lack shows where a page is made
+    folder = Path(japanese.origin).parent if japanese is not None and japanese.origin else None
+    return [*serif, *(folder.glob("NotoSansCJKjp-Regular.otf") if folder else ())]
 
 
 def _figure(width: float, height: float, *, before: float = 0.0) -> Figure:
@@ -103,28 +107,31 @@ def _svg(figure: Any, title: str, told: str) -> str:
     return named.replace("'Source Serif Pro'", _FAMILY)
 
 
-def price_and_cost(comparison: Comparison, variant: Variant) -> str:
+def price_and_cost(comparison: Comparison, variant: Variant, language: Language = SOURCE) -> str:
     """Price and cost against quantity, with what changes on the way: another plan, another count of packs."""
     cells = variant.cells
     counts = [cell.quantity for cell in cells]
     nets, costs = [float(cell.net) for cell in cells], [float(cell.cost) for cell in cells]
-    title = "Price and cost"
+    say, title = language.say, language.say("Price and cost")
     with _drawing():
         figure = _figure(7, 3.2)
         axes = figure.subplots()
         size = 4 if len(cells) <= MOST_MARKED else 0
-        axes.plot(counts, nets, color=BLUE, marker="o", label="Price, before tax", markersize=size)
-        axes.plot(counts, costs, color=ORANGE, marker="s", linestyle="--", label="Cost", markersize=size)
+        axes.plot(counts, nets, color=BLUE, marker="o", label=say("Price, before tax"), markersize=size)
+        axes.plot(counts, costs, color=ORANGE, marker="s", linestyle="--", label=say("Cost"), markersize=size)
         axes.fill_between(counts, costs, nets, color=PALE, alpha=0.4, linewidth=0)
-        _mark_changes(axes, variant)
+        _mark_changes(axes, variant, language)
         axes.set(
-            xlabel="Quantity", ylabel=comparison.currency, xlim=(0, max(counts) * 1.04), ylim=(0, max(nets) * 1.08)
+            xlabel=say("Quantity"),
+            ylabel=comparison.currency,
+            xlim=(0, max(counts) * 1.04),
+            ylim=(0, max(nets) * 1.08),
         )
         for axis in (axes.xaxis, axes.yaxis):
-            axis.set_major_formatter(_counted(comparison))
+            axis.set_major_formatter(lambda at, _: language.number(round(at)))
         axes.legend(loc="upper left", frameon=True, framealpha=1, edgecolor=PAPER)
         _title(axes, title, variant.label)
-        return _svg(figure, f"{title}: {variant.label}", _price_words(cells))
+        return _svg(figure, f"{title}: {variant.label}", _price_words(cells, language))
 
 
 def _title(axes: Any, title: str, under: str) -> None:
@@ -142,17 +149,10 @@ def _title(axes: Any, title: str, under: str) -> None:
         )
 
 
-def _counted(comparison: Comparison) -> Callable[[float, object], str]:
-    """A count as the card's region groups it."""
-    from babel.numbers import format_decimal
-
-    return lambda value, _: format_decimal(value, format="#,##0", locale=comparison.locale.replace("-", "_"))
-
-
-def _mark_changes(axes: Any, variant: Variant) -> None:
+def _mark_changes(axes: Any, variant: Variant, language: Language) -> None:
     """A line where another plan begins, and one where more packs are bought."""
-    plans = {plan.quantity: "another plan" for plan in variant.plans[1:]}
-    packs = {cell.quantity: "more packs" for cell in variant.cells if "packs" in cell.changed}
+    plans = {plan.quantity: language.say("another plan") for plan in variant.plans[1:]}
+    packs = {cell.quantity: language.say("more packs") for cell in variant.cells if "packs" in cell.changed}
     marks = packs | plans
     room, told_at = max(marks, default=0) * CLOSEST, 0.0
     for quantity, told in sorted(marks.items()):
@@ -175,14 +175,32 @@ def _mark_changes(axes: Any, variant: Variant) -> None:
         )
 
 
-def _price_words(cells: Sequence[Cell]) -> str:
-    return "; ".join(f"{cell.quantity}: price {cell.net}, cost {cell.cost}" for cell in cells)
+def changed_words(cell: Cell, language: Language) -> str:
+    """What is not as it was at the quantity before."""
+    return ", ".join(language.say(one) for one in cell.changed)
 
 
-def margins(comparison: Comparison) -> str:
+def _price_words(cells: Sequence[Cell], language: Language) -> str:
+    return "; ".join(
+        language.say(
+            "{quantity}: price {price}, cost {cost}",
+            quantity=language.number(cell.quantity),
+            price=_told(cell.net, language),
+            cost=_told(cell.cost, language),
+        )
+        for cell in cells
+    )
+
+
+def _told(figure: object, language: Language) -> str:
+    """A figure that is rounded already, with the region's decimal mark."""
+    return str(figure).replace(".", language.decimal_mark)
+
+
+def margins(comparison: Comparison, language: Language = SOURCE) -> str:
     """The margin of every variant at every quantity; each square says its figure."""
     rows = [variant for variant in comparison.variants if variant.cells]
-    title = "Margin, in per cent of the price"
+    title = language.say("Margin, in per cent of the price")
     shown = [[float(cell.margin * 100) for cell in variant.cells] for variant in rows]
     with _drawing():
         figure = _figure(7, 1.3 + 0.42 * len(rows))
@@ -193,34 +211,37 @@ def margins(comparison: Comparison) -> str:
         )
         axes.invert_yaxis()
         if len(comparison.quantities) <= MOST_FIGURES:
-            _figures_on(axes, mesh, shown)
+            _figures_on(axes, mesh, shown, language)
         else:
             figure.colorbar(mesh, ax=axes, pad=0.01).outline.set_visible(False)
-        axes.set(title=title, xlabel="Quantity")
+        axes.set(title=title, xlabel=language.say("Quantity"))
         step = 1 + (len(comparison.quantities) - 1) // MOST_MARKED
         places = list(range(0, len(comparison.quantities), step))
-        count = _counted(comparison)
         axes.set_xticks(
-            [place + 0.5 for place in places], [count(comparison.quantities[place], None) for place in places]
+            [place + 0.5 for place in places], [language.number(comparison.quantities[place]) for place in places]
         )
         axes.set_yticks(_middles(len(rows)), [_short(variant, rows) for variant in rows])
         axes.tick_params(length=0)
         axes.spines[:].set_visible(False)
         told = "; ".join(
-            f"{variant.label}: " + ", ".join(f"{cell.quantity} {cell.margin * 100:.1f}" for cell in variant.cells)
+            f"{variant.label}: "
+            + "; ".join(
+                f"{language.number(cell.quantity)}: {_told(f'{cell.margin * 100:.1f}', language)} %"
+                for cell in variant.cells
+            )
             for variant in rows
         )
         return _svg(figure, title, told)
 
 
-def _figures_on(axes: Any, mesh: Any, shown: Sequence[Sequence[float]]) -> None:
+def _figures_on(axes: Any, mesh: Any, shown: Sequence[Sequence[float]], language: Language) -> None:
     """Each square's own figure, written on it."""
     for place, row in enumerate(shown):
         for column, value in enumerate(row):
             axes.text(
                 column + 0.5,
                 place + 0.5,
-                f"{value:.1f}",
+                _told(f"{value:.1f}", language),
                 ha="center",
                 va="center",
                 color=_on(mesh, value),
@@ -247,9 +268,9 @@ def _short(variant: Variant, rows: Sequence[Variant]) -> str:
     return "\n".join(told) or variant.size
 
 
-def make_up(comparison: Comparison, variant: Variant) -> str:
+def make_up(comparison: Comparison, variant: Variant, language: Language = SOURCE) -> str:
     """What each price is made of: labour, materials, what is bought in, what is left over."""
-    title = "What the price is made of"
+    say, title = language.say, language.say("What the price is made of")
     step = 1 + (len(variant.cells) - 1) // MOST_MARKED
     cells = variant.cells[::step]
     with _drawing():
@@ -267,7 +288,7 @@ def make_up(comparison: Comparison, variant: Variant) -> str:
                 edgecolor=INK,
                 linewidth=0.5,
                 height=0.66,
-                label=name,
+                label=say(name),
             )
             labels = [f"{width:.0f} %" if width >= LEAST_TOLD else "" for width in widths]
             told = axes.bar_label(
@@ -277,14 +298,14 @@ def make_up(comparison: Comparison, variant: Variant) -> str:
                 for label in told:
                     label.set_bbox({"facecolor": PAPER, "edgecolor": "none", "pad": 1.2})
             starts = [start + width for start, width in zip(starts, widths, strict=True)]
-        count = _counted(comparison)
-        axes.set_yticks(range(len(cells)), [count(cell.quantity, None) for cell in cells])
+        axes.set_yticks(range(len(cells)), [language.number(cell.quantity) for cell in cells])
         axes.invert_yaxis()
-        axes.set(xlabel="Per cent of the net price", ylabel="Quantity", xlim=(0, 100))
+        axes.set(xlabel=say("Per cent of the price before tax"), ylabel=say("Quantity"), xlim=(0, 100))
         _title(axes, title, variant.label)
         axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.32 if len(cells) < 4 else -0.2), ncols=4)
         said = "; ".join(
-            f"{cell.quantity}: " + ", ".join(f"{name} {_share(cell, name):.0f} %" for name, _, _ in _MAKE_UP)
+            f"{language.number(cell.quantity)}: "
+            + ", ".join(f"{say(name)} {_share(cell, name):.0f} %" for name, _, _ in _MAKE_UP)
             for cell in cells
         )
         return _svg(figure, f"{title}: {variant.label}", said)

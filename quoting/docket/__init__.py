@@ -15,7 +15,7 @@ from msgspec import Struct
 from quoting.client_words import delivery_words, item_lines
 from quoting.docket.cautions import FIRST, Caution, cautions
 from quoting.docket.counts import Counted, counts_of
-from quoting.docket.passes import DocketPass, InkWanted, Timed, docket_passes, inks_wanted, minutes_told
+from quoting.docket.passes import DocketPass, InkWanted, Timed, docket_passes, inks_wanted, minutes_told, work_words
 from quoting.docket.stock_sheets import DocketSheets, docket_sheets
 from quoting.errors import Fault, JobError
 from quoting.estimate import Estimate, Option
@@ -91,6 +91,16 @@ _OPERATIONS = (
 )
 
 
+_WARNINGS = (  # of a plan, which tells them in the source language
+    message("{work}: a large form for {press}; build the impression with care"),
+    message("{work}: asks {share} % of the impression that {press} can give"),
+    message("{part}: the case is short, so it is set in several settings: print, distribute, set again"),
+    message("{part}: deep impression on both sides of {stock}, thin enough to show it"),
+    message("{part}: {ems} ems an hour in {fount}, over the {wonderful} that the card calls wonderful"),
+    message("{part}: {stock} is printed damped: dry it before it is packed"),
+)
+
+
 @in_engine_context
 def docket_for(
     estimate: Estimate,
@@ -161,6 +171,7 @@ def _proofs(estimate: Estimate, words: Language) -> Iterator[str]:
 
 
 def _parts(estimate: Estimate, option: Option, card: RateCard, words: Language) -> Iterator[DocketPart]:
+    works = {work.label: work_words(work, part, card, words) for part in option.parts for work in part.plan.passes}
     for part in option.parts:
         item = estimate.job.items[part.plan.item]
         asked = item.all_parts()[part.plan.part]
@@ -170,7 +181,7 @@ def _parts(estimate: Estimate, option: Option, card: RateCard, words: Language) 
             lines=tuple(item_lines(item, card, words)),
             sheets=docket_sheets(item, asked, part, card, words),
             counts=counts_of(item, part, card, words),
-            warnings=part.plan.warnings,
+            warnings=tuple(words.say_again(told, _WARNINGS, works) for told in part.plan.warnings),
         )
 
 

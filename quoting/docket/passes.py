@@ -153,6 +153,14 @@ def _pass(
     )
 
 
+def work_words(work: Pass, part: PartEstimate, card: RateCard, language: Language) -> str:
+    """What a pass is called: its part, its side, its ink."""
+    ink = card.inks[work.ink].name if work.ink else language.say("blind, without ink")
+    return language.say(
+        "{part}, {side}, {colour}", part=part.plan.label, side=language.say(_SIDES[work.side]), colour=ink
+    )
+
+
 def _colour_of(part: Part, work: Pass) -> Colour:
     """The colour that a pass prints: by side and ink, in the order they were asked for."""
     sides = [part.back] if work.side == "back" else [part.front, part.back]

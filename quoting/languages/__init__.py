@@ -8,6 +8,7 @@ compiled file can fall behind them, and a wheel holds them as it holds any file 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from functools import lru_cache
 from gettext import GNUTranslations, NullTranslations
@@ -24,9 +25,26 @@ _ON_LETTER = frozenset(["BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "P
 _IN_INCHES = frozenset({"US"})
 
 
+_PLACE = re.compile(r"\\{(\w+)\\}")
+_FIGURE = re.compile(r"-?\d{1,3}(,\d{3})*(\.\d+)?")
+
+
 def message(text: str) -> str:
     """Mark a text for the catalogues where it is not said yet."""
     return text
+
+
+@lru_cache(maxsize=64)
+def _pattern(text: str) -> re.Pattern[str]:
+    """A message with a group for each of its places; a place that comes again holds the same."""
+    seen: set[str] = set()
+
+    def group(found: re.Match[str]) -> str:
+        name, is_again = found[1], found[1] in seen
+        seen.add(name)
+        return f"(?P={name})" if is_again else f"(?P<{name}>.+)"
+
+    return re.compile(_PLACE.sub(group, re.escape(text)), re.DOTALL)
 
 
 class Language:
@@ -61,6 +79,32 @@ class Language:
         said = self._translations.ngettext(one, many, count)
         return said.format_map({"count": self.number(count), **values})
 
+    def say_again(self, told: str, among: Iterable[str], names: Mapping[str, str] | None = None) -> str:
+        """
+        A sentence that the engine told in the source language; one that is not ``among`` the messages stays so.
+
+        Args:
+            names: What stands in a place of it, and what it is called in this language.
+        """
+        for text in among:
+            found = _pattern(text).fullmatch(told)
+            if found is not None:
+                values = found.groupdict()
+                return self.say(text, **{key: (names or {}).get(at, self._figure(at)) for key, at in values.items()})
+        return told
+
+    def _figure(self, written: str) -> str:
+        """A number of the source language as this one writes it; anything else as it is."""
+        if not _FIGURE.fullmatch(written):
+            return written
+        whole, point, places = written.replace(",", "").partition(".")
+        return self.number(int(whole)) + (self.decimal_mark + places if point else "")
+
+    @property
+    def decimal_mark(self) -> str:
+        """What the region writes before tenths."""
+        return self.number(Decimal("0.1"))[1]
+
     def number(self, number: Decimal | int) -> str:
         """A number with the region's decimal mark, no place of it lost."""
         if isinstance(number, int) and -1000 < number < 1000:
@@ -92,8 +136,7 @@ class Language:
         return self.number(in_inches(length_mm) if self.lengths == "in" else in_millimetres(length_mm))
 
     def _as_written(self, size: Size) -> str:
-        mark = self.number(Decimal("0.1"))[1]
-        return re.sub(r" ?[x×] ?", " × ", size.written).replace(".", mark)
+        return re.sub(r" ?[x×] ?", " × ", size.written).replace(".", self.decimal_mark)
 
 
 @lru_cache(maxsize=64)

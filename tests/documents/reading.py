@@ -15,6 +15,7 @@ from lxml import etree
 from msgspec.structs import replace
 
 from quoting import Quotation, RateCard, estimate_job, load_job, load_rate_card, quotation_for
+from quoting.compare import Comparison, asked_price, compare_job
 from quoting.documents.formats import Formats
 from quoting.estimate import Estimate
 from tests.conftest import DAY, demo_card_path, demo_job_path
@@ -44,6 +45,14 @@ def quotation_in(shop: str, job: str, locale: str, currency: str, paper: str) ->
     """A demo job's quotation in a language, a currency and on a paper."""
     made = quotation_for(estimate_in(shop, job, currency), card_in(shop, currency), locale=locale)
     return replace(made, paper=paper)
+
+
+@cache
+def comparison_in(shop: str, job: str, currency: str) -> Comparison:
+    """A demo job compared over two quantities, with a price asked about, in another currency."""
+    card = card_in(shop, currency)
+    asked = asked_price("9 each", card)
+    return compare_job(load_job(demo_job_path(shop, job)), card, on=DAY, quantities=(100, 1000), price_asked=asked)
 
 
 def text_of(pdf: bytes) -> str:

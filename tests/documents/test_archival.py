@@ -15,6 +15,9 @@ from msgspec.structs import replace
 
 from quoting.docket import docket_for
 from quoting.documents import docket_pdf, quotation_pdf, quotation_xml
+from quoting.documents.comparison_pdf import comparison_pdf
+from quoting.documents.formats import Formats
+from quoting.languages import language
 from tests.conftest import demo_jobs
 from tests.documents.reading import (
     CURRENCIES,
@@ -23,6 +26,7 @@ from tests.documents.reading import (
     PAPERS,
     attached_to,
     card_in,
+    comparison_in,
     estimate_in,
     faults_of,
     figures_of,
@@ -62,6 +66,33 @@ def test_a_docket_is_archival_and_accessible_on_every_paper(locale: str, paper: 
 
     assert faults_of(pdf) == []
     assert _paper_of(pdf) == PAPER_POINTS[paper]
+
+
+def _compared(locale: str, paper: str, currency: str) -> None:
+    comparison = comparison_in(SHOP, "coasters", currency)
+
+    pdf = comparison_pdf(comparison, paper=paper, locale=locale)
+
+    assert faults_of(pdf) == []
+    assert _paper_of(pdf) == PAPER_POINTS[paper]
+    text, formats = text_of(pdf), Formats(locale, currency)
+    figures = [amount for cell in comparison.variants[0].cells for amount in (cell.cost, cell.net, cell.labour)]
+    assert [told for told in map(formats.money, figures) if folded(told) not in text] == []
+    assert folded(language(locale).say("For the owner, not for the client")) in text
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("locale", LOCALES)
+def test_a_comparison_is_archival_and_accessible_in_every_language_on_every_paper(locale: str, paper: str) -> None:
+    _compared(locale, paper, picked(locale + paper, CURRENCIES))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("currency", CURRENCIES)
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("locale", LOCALES)
+def test_a_comparison_is_so_in_every_currency_too(locale: str, paper: str, currency: str) -> None:
+    _compared(locale, paper, currency)
 
 
 @pytest.mark.parametrize(("shop", "job"), demo_jobs())

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from collections.abc import Callable
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+from msgspec.structs import replace
 
 from quoting import JobError, RateCard
 from quoting.cutting import Layout
@@ -19,10 +22,11 @@ from quoting.documents import docket_pdf
 from quoting.estimate import Estimate, Option
 from quoting.job import Part
 from quoting.languages import language
+from quoting.planning import candidates
 from quoting.shop import ParentSheets
 from quoting.units import as_told
 from tests.conftest import demo_jobs
-from tests.documents.reading import card_in, estimate_in, folded, text_of
+from tests.documents.reading import LOCALES, card_in, estimate_in, folded, text_of
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -258,8 +262,6 @@ def test_the_pieces_of_a_form_lie_apart_in_their_sheet(shop: str, job: str) -> N
     ],
 )
 def test_a_back_falls_on_its_front_when_the_sheet_is_turned(kind: Any, expected: list[tuple[int, str]]) -> None:
-    from msgspec.structs import replace
-
     _, estimate, _ = made("marrowby-lane", "reprint")
     plan = replace(estimate.options[0].parts[0].plan, imposition=kind, across=2, down=2)
     places = tuple((Decimal(x), Decimal(y)) for y in (0, 10) for x in (0, 10))
@@ -270,8 +272,6 @@ def test_a_back_falls_on_its_front_when_the_sheet_is_turned(kind: Any, expected:
 
 
 def test_the_back_form_of_a_sheetwise_sheet_is_mirrored() -> None:
-    from msgspec.structs import replace
-
     _, estimate, _ = made("marrowby-lane", "reprint")
     plan = replace(estimate.options[0].parts[0].plan, imposition="sheetwise", across=2, down=2)
     places = tuple((Decimal(x), Decimal(y)) for y in (0, 10) for x in (0, 10))
@@ -310,3 +310,51 @@ def test_a_quantity_that_was_not_estimated_is_refused() -> None:
 
     with pytest.raises(JobError, match="expected one of 100, 200, 500; found 7"):
         docket_for(estimate, card, quantity=7)
+
+
+def _warnings_of_the_planner() -> list[str]:
+    """Every warning that the planner's code can tell, a figure in each place of it."""
+    module = ast.parse(Path(candidates.__file__).read_text(encoding="utf-8"))
+    tellers = [one for one in module.body if isinstance(one, ast.FunctionDef) and one.name.endswith("_warnings")]
+    found = []
+    for teller in tellers:
+        nodes = list(ast.walk(teller))
+        parts = {
+            one.targets[0].id: one.value
+            for one in nodes
+            if isinstance(one, ast.Assign) and isinstance(one.targets[0], ast.Name)
+        }
+        found += [_spelled(one.value, parts) for one in nodes if isinstance(one, ast.Yield) and one.value]
+    return found
+
+
+def _spelled(node: ast.expr, parts: dict[str, ast.expr]) -> str:
+    if isinstance(node, ast.Constant):
+        return str(node.value)
+    if isinstance(node, ast.FormattedValue):
+        named = parts.get(node.value.id) if isinstance(node.value, ast.Name) else None
+        return _spelled(named, parts) if isinstance(named, ast.JoinedStr) else "7"
+    assert isinstance(node, ast.JoinedStr)
+    return "".join(_spelled(one, parts) for one in node.values)
+
+
+@pytest.mark.parametrize("locale", sorted(set(LOCALES) - {"en-GB", "en-US"}))
+def test_every_warning_of_a_plan_is_said_in_the_language_of_the_bench(locale: str) -> None:
+    told = _warnings_of_the_planner()
+    _, estimate, card = made("pellam-hollow", "poster")
+    warned = [replace(part, plan=replace(part.plan, warnings=tuple(told))) for part in estimate.options[0].parts]
+    estimate = replace(estimate, options=(replace(estimate.options[0], parts=tuple(warned)),))
+
+    said = [one for part in docket_for(estimate, card, locale=locale).parts for one in part.warnings]
+
+    assert len(told) >= 6
+    assert len(said) == len(told) * len(warned)
+    assert set(said) & set(told) == set()
+
+
+def test_a_warning_names_its_pass_as_the_bench_does() -> None:
+    _, estimate, card = made("pellam-hollow", "poster")
+
+    said = [one for part in docket_for(estimate, card, locale="fr-FR").parts for one in part.warnings]
+
+    assert said[0].startswith("Poster, recto, Press black : grande forme pour Poster press")

@@ -16,7 +16,7 @@ from quoting.places import packaged
 
 ROOT = Path(__file__).resolve().parents[2]
 KEYWORDS: dict[str, Any] = {"say": None, "message": None, "say_many": (1, 2)}
-DOCUMENTS = ("quotation", "docket")
+DOCUMENTS = ("quotation", "docket", "comparison")
 
 
 def said() -> Iterator[tuple[str, int, str | tuple[str, ...]]]:

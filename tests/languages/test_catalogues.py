@@ -67,6 +67,17 @@ def test_trade_words_are_the_languages_own() -> None:
     }
 
 
+def test_a_sentence_of_the_engine_is_said_again_with_its_figures_as_the_region_writes_them() -> None:
+    warning = "{part}: {ems} ems an hour in {fount}, over the {wonderful} that the card calls wonderful"
+
+    said = language("de-DE").say_again(
+        "Leaf: 2,700.5 ems an hour in Serif 12, over the 1,850 that the card calls wonderful", (warning,)
+    )
+
+    assert said.startswith("Leaf: 2.700,5 Gevierte je Stunde in Serif 12, mehr als die 1.850, die")
+    assert language("de-DE").say_again("another sentence", (warning,)) == "another sentence"
+
+
 def test_an_unknown_language_is_told_and_speaks_english() -> None:
     assert not is_known("nl-NL")
     assert language("nl-NL").say("Total") == "Total"
