@@ -33,6 +33,10 @@ _PATHS: dict[str, tuple[str, dict[str, Any]]] = {
     "key": ("The id of a key.", {"type": "string", "minLength": 1, "maxLength": 100}),
     "hash": ("The content hash of a rate card.", {"type": "string", "minLength": 1, "maxLength": 100}),
     "revision": ("Which revision, from 1.", {"type": "string", "pattern": "^[0-9]{1,6}$"}),
+    "offer": ("The name of an offer.", {"type": "string", "minLength": 1, "maxLength": 120}),
+    "name": ("The name of a file.", {"type": "string", "minLength": 1, "maxLength": 100}),
+    "product": ("The name of a product.", {"type": "string", "minLength": 1, "maxLength": 120}),
+    "move": ("What is done.", {"type": "string", "minLength": 1, "maxLength": 40}),
     "link": ("What a private link ends in.", {"type": "string", "minLength": 1, "maxLength": 100}),
 }
 _HEADERS: dict[str, tuple[str, dict[str, Any]]] = {
