@@ -11,7 +11,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, TypeVar
 from zoneinfo import ZoneInfo
 
-from anyio import CapacityLimiter, move_on_after, to_thread
+from anyio import CapacityLimiter, move_on_after, sleep, to_thread
 
 from api.keys import ANON, DEMO, OUTAGE_SECONDS, Credential, KeyCache, credential_of, sent_secret, unauthorized
 from api.limits import Limits
@@ -32,6 +32,7 @@ LOG = logging.getLogger("api.desk")
 CARD_SECONDS = 0.5
 ORIGINS_SECONDS = 1
 READY_SECONDS = 1.5
+TIDY_SECONDS = 3600
 LEAST_BYTES = 200_000_000
 BOOK_THREADS = 64  # each waits for the disk; the book's one writer keeps many together
 
@@ -184,6 +185,16 @@ class Desk:
         version = await self.in_book(work)
         self._card_until = 0.0
         return version
+
+    async def keep_tidy(self) -> None:
+        """Forget, now and every hour, the keys of requests that are older than they are kept."""
+        while self.settings.book:
+            with suppress(StorageError):
+                await self.in_book(self._tidy)
+            await sleep(TIDY_SECONDS)
+
+    def _tidy(self, book: QuoteBook) -> None:
+        book.forget_keys(before=self.now() - datetime.timedelta(days=self.settings.keep_keys_days))
 
     async def card_in_force(self) -> RateCard:
         """The card that prices: the one published last; while the book does not answer, the one before."""

@@ -1,0 +1,55 @@
+"""Short ways to ask the API: keys of requests, keys of the owner's, small jobs."""
+
+from __future__ import annotations
+
+import copy
+import itertools
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any, TypeVar
+
+import httpx
+
+from api.examples import JOB
+from quoting.book import QuoteBook
+from tests.book.shop import NOW
+
+_T = TypeVar("_T")
+BOOK = "/v1/book/quotations"
+_numbers = itertools.count()
+
+
+def once(key: str = "") -> dict[str, str]:
+    """A header with an Idempotency-Key, a new one where none is told."""
+    return {"Idempotency-Key": key or f"request-of-the-tests-{next(_numbers):06}"}
+
+
+def job(**told: Any) -> dict[str, Any]:
+    """A small job."""
+    return copy.deepcopy(JOB) | told
+
+
+def made_key(address: str, role: str = "owner") -> dict[str, str]:
+    """A key to a book, as the header that it is sent in."""
+    with QuoteBook(address) as book:
+        made = book.keys.make(f"tests, {role}", scopes=(role,), at=NOW, by="owner")
+    return {"Authorization": f"Bearer {made.secret}"}
+
+
+def issued(client: httpx.Client, **told: Any) -> dict[str, Any]:
+    """A quotation that is created."""
+    answer = client.post(BOOK, json={"job": job(**told)}, headers=once())
+    assert answer.status_code == 201, answer.text
+    kept: dict[str, Any] = answer.json() | {"etag": answer.headers["etag"]}
+    return kept
+
+
+def together(works: Sequence[Callable[[], _T]], *, threads: int = 50) -> list[_T]:
+    """Have works done at the same time; what each gave."""
+    with ThreadPoolExecutor(threads) as pool:
+        return [done.result() for done in [pool.submit(work) for work in works]]
+
+
+def problem(answer: httpx.Response) -> str:
+    """The type of a problem, by its name."""
+    return str(answer.json()["type"]).removeprefix("urn:quoting:problem:")
