@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncGenerator, Sequence
 from contextlib import asynccontextmanager
 
+from anyio import create_task_group
 from litestar import Litestar
 from litestar.datastructures import State
 from litestar.handlers import HTTPRouteHandler
@@ -53,6 +54,9 @@ async def _open(app: Litestar) -> AsyncGenerator[None, None]:
     desk: Desk = app.state.desk
     try:
         await desk.open()
-        yield
+        async with create_task_group() as tasks:
+            tasks.start_soon(desk.keep_tidy)
+            yield
+            tasks.cancel_scope.cancel()
     finally:
         desk.close()
