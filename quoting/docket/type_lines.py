@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from decimal import Decimal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from quoting.errors import MeasureError
 from quoting.job import HandSet, SetLine
 from quoting.languages import Language, message
 from quoting.rate_card import RateCard
-from quoting.wording import FountWidths, SpacedLine, measure_type, spaced_line, text_fitted
+from quoting.wording import FountWidths, SpacedLine, centred_line, measure_type, spaced_line, text_fitted
 from quoting.wording.spacing import Arranged
 
 
@@ -49,7 +51,7 @@ def type_lines(form: HandSet, card: RateCard, language: Language) -> tuple[TypeL
                     text=text,
                     fount=fount.name,
                     body=fount.body.written,
-                    spacing=_spacing(line, text, widths, widths.half_points(measure), language),
+                    spacing=_spacing(replace(line, text=text), widths, measure, language),
                 )
             )
     return (*lines, *_text_lines(form, card, language))
@@ -75,14 +77,14 @@ def _text_lines(form: HandSet, card: RateCard, language: Language) -> Iterator[T
         yield TypeLine(text=line.text, fount=fount.name, body=fount.body.written, spacing=told)
 
 
-def _spacing(line: SetLine, text: str, widths: FountWidths, measure: int, language: Language) -> str:
-    if line.letterspaced:
-        return language.say("letterspaced; quads to the measure")
-    try:
-        spaced = spaced_line(text, widths.fount, measure_half_points=measure, arranged="centred")
-    except MeasureError:
-        return language.say("thick space between words")
-    return _told(spaced, widths, language)
+def _spacing(line: SetLine, widths: FountWidths, width_mm: Decimal, language: Language) -> str:
+    spaced = centred_line(line, widths.fount, width_mm)
+    told = _told(spaced, widths, language)
+    if not line.letterspaced:
+        return told
+    hairs = Counter(piece for one in spaced.filled if one.place.startswith("in ") for piece in one.pieces)
+    letterspaced = language.say("letterspaced; quads to the measure")
+    return "; ".join(one for one in (letterspaced, _pieces(hairs, language), told) if one)
 
 
 def _told(spaced: SpacedLine, widths: FountWidths, language: Language) -> str:

@@ -21,7 +21,7 @@ from quoting.wording.sorts import (
     shortages,
 )
 from quoting.wording.spacing import Filled, SpacedLine, covered, spaced_line, spaces_of
-from quoting.wording.standing import characters_of, in_settings, sorts_kept, standing_sorts
+from quoting.wording.standing import centred_line, characters_of, in_settings, sorts_kept, standing_sorts
 from quoting.wording.widths import FountWidths, letters_in
 
 __all__ = [
@@ -36,6 +36,7 @@ __all__ = [
     "StandIn",
     "added",
     "case_of",
+    "centred_line",
     "characters_of",
     "covered",
     "ems_a_pound",

@@ -26,7 +26,7 @@ from quoting.wording.sorts import (
     most_of,
     short_of,
 )
-from quoting.wording.spacing import spaced_line
+from quoting.wording.spacing import SpacedLine, spaced_line
 from quoting.wording.widths import HALF_POINT, FountWidths
 
 
@@ -127,12 +127,12 @@ def characters_of(
 def _line_sorts(line: SetLine, fount: Fount, width_mm: Decimal) -> Sorts:
     found = characters_of(line.text, fount, letterspaced=line.letterspaced)
     if counts_spaces(fount):
-        found += _spaces_of(line, fount, width_mm)
+        found += centred_line(line, fount, width_mm).pieces
     return _kept(line.fount, found, fount)
 
 
-def _spaces_of(line: SetLine, fount: Fount, width_mm: Decimal) -> Counter[str]:
-    """Spaces of a centred line; hair spaces between the letters of a letterspaced one."""
+def centred_line(line: SetLine, fount: Fount, width_mm: Decimal) -> SpacedLine:
+    """A display line centred in a width, or in what it takes itself where that is wider by less than half a point."""
     widths = FountWidths(fount)
     least = whole_up(Decimal(widths.width(line.text, letterspaced=line.letterspaced)) / HALF_POINT)
     return spaced_line(
@@ -142,7 +142,7 @@ def _spaces_of(line: SetLine, fount: Fount, width_mm: Decimal) -> Counter[str]:
         arranged="centred",
         letterspaced=line.letterspaced,
         widths=widths,
-    ).pieces
+    )
 
 
 def _joined(rows: Sequence[Row], form: HandSet, founts: Mapping[str, Fount], *, borders: int) -> HandSet:

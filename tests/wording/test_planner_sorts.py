@@ -304,3 +304,20 @@ def test_the_search_is_exact_where_versions_are_parted(card: RateCard, es: int) 
     prepared, cost_found = searched(job_of(300, two_versions()), short)
 
     assert cost_found == least_by_plain_loops(prepared)
+
+
+# Ropewalk, 12 pt, on the width of MMMMMM MM (8 x 10.5 + 4 = 88 pt): TAP takes 7.5 + 8.5 + 7 + 2 x 1.5 = 26,
+# and leaves 31 on either side, two em quads, an en and a point; the widest line has no white but between its words.
+def test_the_docket_tells_every_space_of_a_display_line(card: RateCard) -> None:
+    lines = [
+        {"text": "TAP", "fount": "ropewalk-12", "letterspaced": True},
+        {"text": "MMMMMM MM", "fount": "ropewalk-12"},
+    ]
+
+    docket = docket_for(estimate_job(job_of(50, label(lines)), card, on=DAY), card)
+
+    assert [line.spacing for line in docket.passes[0].lines] == [
+        "letterspaced; quads to the measure; 2 × hair space; before: 2 × em quad + en quad + one-point space;"
+        " after: 2 × em quad + en quad + one-point space",
+        "between words: 3-em space",
+    ]
