@@ -309,7 +309,7 @@ def test_the_search_is_exact_where_versions_are_parted(card: RateCard, es: int) 
 # Ropewalk, 12 pt, on the width of MMMMMM MM (8 x 10.5 + 4 = 88 pt): TAP takes 7.5 + 8.5 + 7 + 2 x 1.5 = 26,
 # and leaves 31 on either side, two em quads, an en and a point; the widest line has no white but between its words.
 def test_the_docket_tells_every_space_of_a_display_line(card: RateCard) -> None:
-    lines = [
+    lines: list[Line] = [
         {"text": "TAP", "fount": "ropewalk-12", "letterspaced": True},
         {"text": "MMMMMM MM", "fount": "ropewalk-12"},
     ]
