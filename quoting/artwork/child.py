@@ -64,7 +64,7 @@ def answer_to(asked: bytes) -> Answer | Refusal:
     except MemoryError:
         limit = f"at most {told.limits.memory_bytes:,} bytes once unpacked"
         return Refusal(ArtworkTooLargeError.__name__, limit, "memory", "more")
-    except ImportError as error:
+    except ModuleNotFoundError as error:
         return Refusal(
             ArtworkToolError.__name__,
             f"artwork is measured with the extra artwork, which is not here ({error.name}): "

@@ -21,6 +21,7 @@ MOST_AT_ONCE = 2
 _places = BoundedSemaphore(MOST_AT_ONCE)
 _SPACE_FOR_FILES = 600_000_000
 _MOST_ANSWERED = 16_000_000
+_PROGRAMS = "/usr/local/bin:/usr/bin:/bin:/opt/homebrew/bin"
 
 
 class Asked(Struct, frozen=True, kw_only=True):
@@ -145,7 +146,7 @@ def _environment(folder: str) -> dict[str, str]:
     import sys
 
     return {
-        "PATH": os.defpath + os.pathsep + "/usr/local/bin",
+        "PATH": _PROGRAMS,
         "PYTHONPATH": os.pathsep.join(place for place in sys.path if place),
         "PYTHONSAFEPATH": "1",
         "PYTHONDONTWRITEBYTECODE": "1",
