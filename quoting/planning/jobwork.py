@@ -24,7 +24,7 @@ from quoting.errors import Fault, JobError
 from quoting.formulas import Do, formula
 from quoting.job import Job
 from quoting.numbers import at_least, is_some, number, whole_up
-from quoting.planning.orders import SittingOrder, WashMemory
+from quoting.planning.orders import SittingOrder, WashMemory, dries_between_trips
 from quoting.planning.quantities import PartWorkload
 from quoting.presswork import Pass
 from quoting.rate_card import MINUTES_AN_HOUR, RateCard
@@ -175,8 +175,12 @@ def _at_press(
     if is_some(nights) and inked:  # washed off at night, inked up in the morning
         ink = memory.longest_to_wash(inked)
         asked.extend(_ink_and_wash(do, ink, CLEAN, nights, inked[ink], order.press, job, card, memory))
-    sitting = PressSitting(press=order.press, passes=tuple(work.label for work in order.passes), further_days=nights)
-    return sitting, asked
+    dried = [work for work in order.passes if dries_between_trips(work, card)]
+    for work in dried:
+        if work.ink is not None:
+            asked.extend(_ink_and_wash(do, work.ink, CLEAN, 1, [work], order.press, job, card, memory))
+    labels = tuple(work.label for work in order.passes)
+    return PressSitting(press=order.press, passes=labels, further_days=nights + len(dried)), asked
 
 
 def _runs(passes: Sequence[Pass]) -> list[tuple[str, list[Pass]]]:

@@ -125,6 +125,11 @@ def is_wet(work: Pass, card: RateCard) -> bool:
     return work.share_inked > card.stock_classes[work.stock_class].wet_share or card.inks[work.ink].hits > 1
 
 
+def dries_between_trips(work: Pass, card: RateCard) -> bool:
+    """Whether a turned sheet must dry before the same form prints its other side: a night, washed and inked anew."""
+    return work.trips > 1 and is_wet(work, card)
+
+
 def _stints(passes: Sequence[Pass], card: RateCard) -> tuple[Stint, ...]:
     """Passes as the order sees them: a side's colours keep their order; a wet sheet waits for another day."""
     sheets = {(work.item, work.part): place for place, work in enumerate(passes)}

@@ -17,7 +17,7 @@ from quoting.numbers import whole_up
 from quoting.planning.counting import count_part
 from quoting.planning.jobwork import JobWork, before_printing, job_work, packing_and_delivery, press_work
 from quoting.planning.options import Counted, Draws, Order, PartOptions, Signature
-from quoting.planning.orders import SittingOrder, order_of, orders_of_passes
+from quoting.planning.orders import SittingOrder, dries_between_trips, order_of, orders_of_passes
 from quoting.planning.part_plan import PartPlan
 from quoting.planning.prepared import PreparedJob
 from quoting.planning.quantities import PartWorkload, joining_requirements, part_workload
@@ -86,10 +86,14 @@ def plan_job(prepared: PreparedJob, quantity: int, *, recording: bool = True) ->
 
 
 class _Sitting(Struct, frozen=True):
-    """One sitting: its press, its inks in order, and where its passes stand among the parts as printed."""
+    """
+    One sitting: its press, its inks in order, and where its passes stand among the parts as printed.
+
+    Each ink with whether its sheets dry between two trips.
+    """
 
     press: str
-    inks: tuple[str, ...]
+    inks: tuple[tuple[str, bool], ...]
     order: SittingOrder
     passes: tuple[tuple[int, int], ...]
 
@@ -117,7 +121,7 @@ class _Search:
         self.costed = 0
         self.a_day = prepared.card.working_days.press_hours * MINUTES_AN_HOUR
         self._bought_before: dict[tuple[PotKind, str, Decimal], Decimal] = {}
-        self._at_press_before: dict[tuple[str, tuple[str, ...], int], Spent] = {}
+        self._at_press_before: dict[tuple[str, tuple[tuple[str, bool], ...], int], Spent] = {}
         self.once = self._once()
 
     def run(self) -> None:
@@ -149,7 +153,7 @@ class _Search:
         plans = [part.groups[group][0] for part, group in zip(self.parts, groups, strict=True)]
         orders = orders_of_passes(plans, prepared.card, prepared.memory)
         places = tuple(order_of(plan, orders) for plan in plans)
-        sittings = tuple(_sitting(order, plans, places) for order in orders)
+        sittings = tuple(_sitting(order, plans, places, prepared.card) for order in orders)
         costs = [self._at_press(sitting, nights=0) for sitting in sittings]
         cost, draws = sum((one[0] for one in costs), Decimal(0)), _summed(one[1] for one in costs)
         least = sum(
@@ -272,14 +276,15 @@ class _Search:
         return [one.plan for one in listed[:_ALTERNATIVES_A_GROUP]]
 
 
-def _sitting(order: SittingOrder, plans: Sequence[PartPlan], places: Sequence[Order]) -> _Sitting:
+def _sitting(order: SittingOrder, plans: Sequence[PartPlan], places: Sequence[Order], card: RateCard) -> _Sitting:
     passes = tuple(
         (number, places[number].index(plan.passes.index(work)))
         for work in order.passes
         for number, plan in enumerate(plans)
         if (work.item, work.part) == (plan.item, plan.part)
     )
-    return _Sitting(order.press, tuple(work.ink or CLEAN for work in order.passes), order, passes)
+    inks = tuple((work.ink or CLEAN, dries_between_trips(work, card)) for work in order.passes)
+    return _Sitting(order.press, inks, order, passes)
 
 
 def _least_from(kept: Sequence[Sequence[Counted]]) -> list[Spent]:

@@ -151,6 +151,10 @@ def _sitting(
     if nights and printed:
         longest = max(printed, key=lambda ink: card.washes[ink, CLEAN])
         times[longest, CLEAN] += nights
+    for printing in passes:
+        if printing.trips > 1 and printing.is_wet and printing.ink:  # dried before it is turned
+            times[printing.ink, CLEAN] += 1
+            nights += 1
     press = card["presses"][press_name]
     for (before, after), number in times.items():
         person = card.who("presswork")

@@ -60,6 +60,7 @@ class Printing:
     side: str
     place: int
     is_second_side: bool
+    at: dict[str, int]
 
     @property
     def ink(self) -> str | None:
@@ -180,11 +181,11 @@ def _printings(part: PlannedPart) -> list[Printing]:
     sides = {name: _colours(part, name) for name in ("front", "back")}
     if part.told.imposition in TURNED:
         return [
-            Printing(part, colour, forms, "both", place, False)
-            for place, (colour, forms) in enumerate(_together(sides["front"], sides["back"]))
+            Printing(part, colour, forms, "both", place, False, at)
+            for place, (colour, forms, at) in enumerate(_together(sides["front"], sides["back"]))
         ]
     return [
-        Printing(part, colour, (form,), name, place, name == "back" and bool(sides["front"]))
+        Printing(part, colour, (form,), name, place, name == "back" and bool(sides["front"]), {name: place})
         for name, colours in sides.items()
         for place, (colour, form) in enumerate(colours)
     ]
@@ -197,20 +198,21 @@ def _colours(part: PlannedPart, side: str) -> list[tuple[Table, Form]]:
 
 def _together(
     front: Sequence[tuple[Table, Form]], back: Sequence[tuple[Table, Form]]
-) -> list[tuple[Table, tuple[Form, ...]]]:
-    """The union of both sides' colours: one ink on both sides is one form."""
-    left = list(back)
-    found: list[tuple[Table, tuple[Form, ...]]] = []
-    for colour, form in front:
-        twin = next((pair for pair in left if pair[0].get("ink") == colour.get("ink")), None)
+) -> list[tuple[Table, tuple[Form, ...], dict[str, int]]]:
+    """The union of both sides' colours: one ink on both sides is one form. With it, its place on each side."""
+    left = list(enumerate(back))
+    found: list[tuple[Table, tuple[Form, ...], dict[str, int]]] = []
+    for place, (colour, form) in enumerate(front):
+        twin = next((one for one in left if one[1][0].get("ink") == colour.get("ink")), None)
         if twin is None:
-            found.append((colour, (form,)))
+            found.append((colour, (form,), {"front": place}))
             continue
         left.remove(twin)
-        closer = max((colour, twin[0]), key=lambda one: CLOSENESS.index(one.get("register", "none")))
-        rolled = bool(colour.get("double_rolled") or twin[0].get("double_rolled"))
-        found.append(({**closer, "double_rolled": rolled}, (form, twin[1])))
-    return found + [(colour, (form,)) for colour, form in left]
+        other, other_form = twin[1]
+        closer = max((colour, other), key=lambda one: CLOSENESS.index(one.get("register", "none")))
+        rolled = bool(colour.get("double_rolled") or other.get("double_rolled"))
+        found.append(({**closer, "double_rolled": rolled}, (form, other_form), {"front": place, "back": twin[0]}))
+    return found + [(colour, (form,), {"back": place}) for place, (colour, form) in left]
 
 
 def form_of(card: Card, asked: Table) -> Form:

@@ -63,8 +63,9 @@ def is_allowed(parted: Parted, passes: Sequence[Printing]) -> bool:
 
 
 def _is_before(one: Printing, other: Printing) -> bool:
-    """Whether ``one`` must be printed before ``other``: an earlier colour of the same side."""
-    return one.part is other.part and one.side == other.side and one.place < other.place
+    """Whether ``one`` must be printed before ``other``: an earlier colour of a side that both print."""
+    shared = one.at.keys() & other.at.keys()
+    return one.part is other.part and any(one.at[side] < other.at[side] for side in shared)
 
 
 def runs(sitting: Sequence[Printing]) -> list[str]:

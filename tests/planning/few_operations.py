@@ -212,6 +212,8 @@ def jobs_by_hand(shop: str) -> dict[str, Data]:
         "a wet solid under a second colour: two sittings": job_of(
             card | sides([solid, colour(plate(shop), red, register="loose")])
         ),
+        "one wet solid on both sides": job_of(card | sides([solid], [deepcopy(solid)])),
+        "an ink a side": job_of(card | sides(same, [colour(plate(shop), red)])),
         "wet solids on both sides: two sittings": job_of(card | sides([solid], [colour(solid["form"], red)])),
         "a bleed": job_of(card | sides([colour(plate(shop, "111 x 154 mm", "12 %", bleed=True))])),
         "round blanks, two sides, type": job_of(

@@ -289,3 +289,26 @@ def test_the_reverse_charge_asks_for_a_client_in_business(is_business: bool) -> 
         return
     with pytest.raises(NotOfferedError, match=r"client\.is_business: expected true"):
         estimate_job(job, rate_card_from(data), on=DAY)
+
+
+def test_a_solid_that_is_turned_dries_for_a_night_between_its_sides() -> None:
+    """
+    Card of which 20 % may be inked wet on wet. At 19 % one inking and one wash; at 30 % a night between the trips.
+
+    That night costs an ink-up and a wash to clean more, and a further day.
+    """
+    counts = []
+    for inked in ("19 %", "30 %"):
+        side = {"colours": [{"ink": "black", "form": PLATE | {"share_inked": inked}}]}
+        data = card_data_of("marrowby-lane")
+        for stock_class in data["stock_classes"].values():
+            stock_class["wet_share"] = "20 %"
+        item = BOTH_SIDES | {"front": side, "back": side}
+        option = option_of(item, rate_card_from(data), Pin(imposition="work-and-turn"))
+        lines = dict.fromkeys(("Ink-up", "Wash-up"), 0)
+        for line in option.lines:
+            if line.operation in lines:
+                lines[line.operation] += int(line.driver)
+        counts.append((*lines.values(), sum(sitting.further_days for sitting in option.sittings)))
+
+    assert counts == [(1, 1, 0), (2, 2, 1)]

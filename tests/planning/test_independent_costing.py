@@ -142,6 +142,10 @@ def test_of_two_partings_that_cost_the_same_the_one_of_fewer_sittings_is_chosen(
 PINNED = [
     ("both sides in one ink", Pin(imposition="work-and-turn")),
     ("both sides in one ink", Pin(imposition="work-and-tumble")),
+    ("one wet solid on both sides", Pin(imposition="work-and-turn")),
+    ("wet solids on both sides: two sittings", Pin(imposition="work-and-turn")),
+    ("an ink a side", Pin(imposition="work-and-turn")),
+    ("an ink a side", Pin(imposition="work-and-tumble")),
     ("both sides in one ink, the back rolled twice", Pin(imposition="work-and-turn")),
     ("both sides in one ink", Pin(imposition="sheetwise", number_up=2)),
     ("both sides in one ink", Pin(press="platen-8x12", number_up=1)),
