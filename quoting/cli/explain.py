@@ -31,8 +31,15 @@ def _common(function: Callable[..., None]) -> Callable[..., None]:
 
 @click.command()
 @_common
+@click.option("--pdf", "pdf_path", type=_PATH, help="Write it as a PDF for the owner.")
 def explain(
-    job_path: Path, card_path: Path, quantity: int | None, on: datetime.datetime | None, *, as_json: bool
+    job_path: Path,
+    card_path: Path,
+    quantity: int | None,
+    on: datetime.datetime | None,
+    pdf_path: Path | None,
+    *,
+    as_json: bool,
 ) -> None:
     """Why the price is what it is: from the total down to every rate and formula."""
     from msgspec.structs import replace
@@ -46,6 +53,11 @@ def explain(
     asked = replace(job, quantities=(quantity or job.quantities[0],))
     estimate = estimate_job(asked, card, on=_day(on, card))
     found = explained(estimate.options[0], estimate, card)
+    if pdf_path:
+        from quoting.cli.documents import write_file
+        from quoting.documents.explanation import explanation_pdf
+
+        write_file(explanation_pdf(found, estimate.options[0], estimate, paper=card.region.paper), pdf_path)
     if as_json:
         _json(found)
         return
