@@ -20,16 +20,11 @@ def client_address(peer: str, forwarded_for: Iterable[str], *, trusted_proxies: 
         peer: Who is connected.
         forwarded_for: Every X-Forwarded-For of the request, in order.
     """
-    near = _read(peer)
-    if near is None:
-        return "unknown"
-    if not trusted_proxies or near.is_global:
-        return _counted(near)
+    near = _read(peer)  # none of a socket in the file system, which is of this machine
     hops = [hop.strip() for header in forwarded_for for hop in header.split(",")]
-    if len(hops) < trusted_proxies:
-        return _counted(near)
-    told = _read(hops[-trusted_proxies])
-    return _counted(near if told is None else told)
+    believed = trusted_proxies and len(hops) >= trusted_proxies and not (near and near.is_global)
+    told = _read(hops[-trusted_proxies]) if believed else None
+    return _counted(told or near)
 
 
 def _read(written: str) -> _Address | None:
@@ -41,7 +36,9 @@ def _read(written: str) -> _Address | None:
     return mapped or address
 
 
-def _counted(address: _Address) -> str:
+def _counted(address: _Address | None) -> str:
+    if address is None:
+        return "unknown"
     if isinstance(address, ipaddress.IPv4Address):
         return str(address)
     return str(ipaddress.ip_network((address, IPV6_PREFIX), strict=False))
