@@ -8,6 +8,7 @@ dash and areas in hatching, so that nothing hangs on seeing colour. Every number
 from __future__ import annotations
 
 import io
+import logging
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -64,6 +65,7 @@ def _drawing() -> Iterator[None]:
     import matplotlib
     from matplotlib import font_manager
 
+    logging.getLogger("matplotlib.font_manager").setLevel(logging.ERROR)  # the Japanese face has one weight only
     with _LOCK, matplotlib.rc_context(_SETTINGS):
         known = {Path(face.fname).name for face in font_manager.fontManager.ttflist}
         for path in _faces():

@@ -12,7 +12,7 @@ from quoting.formulas import Do, Recording, formula
 from quoting.job import Job
 from quoting.line_items import LineItem
 from quoting.money import part_and_rest, round_amount, spread, to_next_step
-from quoting.numbers import at_least, plain
+from quoting.numbers import at_least, in_engine_context, plain
 from quoting.rate_card import MINUTES_AN_HOUR, RateCard
 from quoting.tax import Category, TaxedAmount, TaxLine, tax_lines
 
@@ -61,6 +61,7 @@ class Price(Struct, frozen=True, kw_only=True, omit_defaults=True):
         return self.total - self.net - _sum(line.tax for line in self.tax)
 
     @property
+    @in_engine_context
     def margin(self) -> Decimal:
         """Share of the net price that is not cost; fee and commission count as cost."""
         cost = self.cost + self.payment_fee + self.commission

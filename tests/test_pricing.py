@@ -263,6 +263,89 @@ def test_tax_then_deposit(base: RateCard, job: Job) -> None:
     assert (str(price.deposit), str(price.balance)) == ("90.00", "90.00")
 
 
+UP_TO_5 = {"rounding": Rounding(Amount("5"), "up", "total")}
+FEE = {"payment_fee_share": Share("5 %")}
+TRADE, RUSHED = {"discount": "trade"}, {"rush": True}
+
+
+@pytest.mark.parametrize(
+    ("asked", "pricing", "expected", "other_way"),
+    [
+        pytest.param({}, {**MARK_UPS, "least_charge": Amount("180")}, "200.00", "230.00", id="mark-up, least charge"),
+        pytest.param(RUSHED, {**MARK_UPS, "rush": Share("25 %")}, "235.00", "225.00", id="mark-up, rush"),
+        pytest.param({}, {**MARK_UPS, "least_margin": Share("20 %")}, "200.00", "237.50", id="mark-up, floor"),
+        pytest.param({}, {**MARK_UPS, **FEE}, "210.53", "207.89", id="mark-up, fee: 200 / 0.95 or 150 / 0.95 + 50"),
+        pytest.param(
+            RUSHED,
+            {"rush": Share("25 %"), "least_margin": Share("20 %")},
+            "187.50",
+            "212.50",
+            id="rush, floor: 150 + 25 is under 187.50; or 187.50 + 25",
+        ),
+        pytest.param(
+            TRADE, {**MARK_UPS, **FEE}, "195.79", "196.53", id="discount, fee: 186 / 0.95 or 200 / 0.95 - 14"
+        ),
+        pytest.param(
+            RUSHED,
+            {**MARK_UPS, **FEE, "rush": Share("25 %")},
+            "247.37",
+            "245.53",
+            id="rush, fee: 235 / 0.95 or 200 / 0.95 + 35",
+        ),
+        pytest.param(
+            {}, {**FEE, "least_charge": Amount("160")}, "168.42", "160.00", id="least charge, fee: 160 / 0.95 or 160"
+        ),
+        pytest.param({}, {**UP_TO_5, "least_charge": Amount("162")}, "165.00", "162.00", id="least charge, rounding"),
+        pytest.param(
+            TRADE, {**MARK_UPS, **UP_TO_5}, "190.00", "186.00", id="discount, rounding: 186 up, or 200 - 14"
+        ),
+        pytest.param(
+            RUSHED,
+            {**MARK_UPS, **UP_TO_5, "rush": Share("10 %")},
+            "215.00",
+            "214.00",
+            id="rush, rounding: 214 up, or 200 + 14",
+        ),
+    ],
+)
+def test_of_two_rules_the_first_acts_first(
+    asked: dict[str, Any],
+    pricing: dict[str, Any],
+    expected: str,
+    other_way: str,
+    base: RateCard,
+    job: Job,
+) -> None:
+    """Each worked with a pencil both ways round: cost 150 (labour 100), 200 (labour 140) marked up."""
+    price = priced(base, replace(job, **asked), pricing)
+
+    assert str(price.net) == expected != other_way
+    assert sum(rule.amount for rule in price.rules) == price.net
+
+
+def test_least_charge_an_item_then_of_the_job(base: RateCard, job: Job) -> None:
+    """100 and 50: the second up to 80 is 30, then 180 up to 190 is 10. The job first: 126.67 + 80 = 206.67."""
+    least = {"least_charge_item": Amount("80"), "least_charge": Amount("190")}
+    price = two_items(replace(base, pricing=replace(base.pricing, **least)), job, {}, None, None)
+
+    assert [amounts(price)[name] for name in ("Least charge an item", "Least charge")] == ["30.00", "10.00"]
+    assert str(price.net) == "202.00"
+
+
+def test_rounding_then_deposit(base: RateCard, job: Job) -> None:
+    """152 up to 155, half of it 77.50. Before rounding it would be 76."""
+    price = priced(base, job, {**UP_TO_5, "deposit": Share("50 %")}, materials="52.00")
+
+    assert str(price.deposit) == "77.50"
+
+
+def test_a_fee_is_of_the_price_with_its_tax(base: RateCard, job: Job) -> None:
+    """150 / (1 - 0.05 x 1.2) = 159.57, and 5 % of 191.48 is 9.57. Of the price before tax: 157.89."""
+    price = priced(base, job, FEE, {"rate": Share("20 %")})
+
+    assert (str(price.net), str(price.total), str(price.payment_fee)) == ("159.57", "191.48", "9.57")
+
+
 def test_an_hour_at_a_press_earns_what_it_should(base: RateCard, job: Job) -> None:
     """90 min at 120 an hour is 180 to earn; 180 - 100 labour = 80 put on; 50 passed on at cost: 230."""
     rules = {"mark_ups": None, "hour_target": Amount("120")}
