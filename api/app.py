@@ -10,7 +10,7 @@ from litestar import Litestar
 from litestar.datastructures import State
 from litestar.handlers import HTTPRouteHandler
 
-from api import docs, health, owner, public
+from api import docs, health, owner, public, site
 from api.desk import Clock, Desk, system_clock
 from api.gate import Gate
 from api.problems import HANDLERS
@@ -34,7 +34,7 @@ def create_app(
     """
     chosen = settings or settings_from_environment()
     desk = Desk(chosen, clock=clock)
-    routes = [*owner.ROUTES, *public.ROUTES, *docs.ROUTES, *health.ROUTES, *more]
+    routes = [*owner.ROUTES, *public.ROUTES, *docs.ROUTES, *health.ROUTES, *site.ROUTES, *more]
     desk.operations = tuple(route.opt["operation"] for route in routes)
     app = Litestar(
         route_handlers=routes,

@@ -44,6 +44,7 @@ class Call(Generic[BodyT_co, QueryT_co]):
         operation: str,
         client_address: str,
         accept_language: str = "",
+        cookies: str = "",
     ) -> None:
         self.desk = desk
         self.credential = credential
@@ -61,6 +62,7 @@ class Call(Generic[BodyT_co, QueryT_co]):
         self.operation = operation
         self.client_address = client_address
         self.accept_language = accept_language
+        self.cookies = cookies
 
     def request_key(self, *whose: str) -> RequestKey:
         """

@@ -1,14 +1,15 @@
 """
 Which web pages may ask the public face (the Fetch standard's CORS): those of origins that are named, exactly.
 
-Nothing is allowed with a cookie, and nothing changes anything without a preflight: a body must be JSON.
+Nothing is allowed with a cookie. Nothing changes anything without a preflight, since a body must be JSON; the order
+form alone is sent as a page sends it, and holds a signed token that no other page can read.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection
 
-PUBLIC = "/v1/public/"
+PUBLIC = ("/v1/public/", "/order/")
 METHODS = "GET, HEAD, POST"
 SENT = "authorization, content-type, idempotency-key, if-none-match"
 SHOWN = "ETag, Location, Retry-After, RateLimit, RateLimit-Policy, Request-Id, Content-Disposition"

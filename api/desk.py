@@ -156,6 +156,11 @@ class Desk:
                 self._origins = frozenset({*self.settings.origins, *good})
         return self._origins
 
+    def methods_at(self, path: str) -> tuple[str, ...]:
+        """The methods that what is at a path can be asked with; none where nothing is."""
+        found = {one.method for one in self.operations if one.is_at(path)}
+        return tuple(sorted({*found, "OPTIONS", *(("HEAD",) if "GET" in found else ())})) if found else ()
+
     async def check_ready(self) -> None:
         """
         Hold that the book can be worked with.

@@ -12,7 +12,8 @@ import logging
 import re
 import secrets
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
+from http import HTTPStatus
 from typing import Any
 from urllib.parse import unquote
 
@@ -53,7 +54,7 @@ class Gate:
         if scope["type"] != ScopeType.HTTP:
             await self._app(scope, receive, send)
             return
-        passage = _Passage(scope, send, await self._readers(scope))
+        passage = _Passage(scope, send, await self._readers(scope), self._desk.methods_at)
         scope["state"]["client_address"] = self._client(scope)
         told = self._refusal(scope)
         try:
@@ -61,6 +62,8 @@ class Gate:
                 await passage.refuse(told)
             elif passage.is_preflight:
                 await passage.allow()
+            elif scope["method"] == "OPTIONS" and passage.allowed:
+                await passage.tell_methods()
             else:
                 await self._app(scope, receive, passage.send)
         finally:
@@ -85,7 +88,7 @@ class Gate:
         if _names_secret(scope):
             return Told(name="credentials-in-url")
         if scope["method"] not in _PASSED:
-            return Told(name="method-not-allowed", headers={"Allow": ", ".join(sorted(_PASSED))})
+            return Told(name="method-not-allowed")
         return None
 
     def _is_ours(self, host: str) -> bool:
@@ -95,8 +98,16 @@ class Gate:
 class _Passage:
     """One request on its way: what its log line needs, and its answer's headers."""
 
-    def __init__(self, scope: HTTPScope, send: Send, readers: list[tuple[bytes, bytes]]) -> None:
+    def __init__(
+        self,
+        scope: HTTPScope,
+        send: Send,
+        readers: list[tuple[bytes, bytes]],
+        methods_at: Callable[[str], Sequence[str]],
+    ) -> None:
         self._scope: Any = scope
+        self._path = scope["path"]
+        self._methods_at = methods_at
         self._readers = readers
         self._send = send
         self._began = time.perf_counter()
@@ -111,7 +122,9 @@ class _Passage:
         """Pass one message of the answer on."""
         if message["type"] == "http.response.start":
             self._status = message["status"]
-            message["headers"] = self._headers(message["headers"])
+            headers = self._headers(message["headers"])
+            refused = self._status == HTTPStatus.METHOD_NOT_ALLOWED
+            message["headers"] = self._with_methods(headers) if refused else headers
         elif message["type"] == "http.response.body" and self._is_head:
             message = {**message, "body": b""}
         await self._send(message)
@@ -129,6 +142,11 @@ class _Passage:
         await self.send({"type": "http.response.body", "body": body, "more_body": False})
 
     @property
+    def allowed(self) -> str:
+        """The methods that may be asked of this path, as Allow tells them."""
+        return ", ".join(self._methods_at(self._path))
+
+    @property
     def is_preflight(self) -> bool:
         """Whether a browser asks if a page it has open may ask."""
         asked = b"access-control-request-method" in _by_name(self._scope["headers"])
@@ -143,6 +161,17 @@ class _Passage:
         start: Any = {"type": "http.response.start", "status": 204, "headers": headers}
         await self.send(start)
         await self.send({"type": "http.response.body", "body": b"", "more_body": False})
+
+    async def tell_methods(self) -> None:
+        """Answer what may be done with what is at this path."""
+        headers = [(b"allow", self.allowed.encode()), (b"content-length", b"0")]
+        start: Any = {"type": "http.response.start", "status": 204, "headers": headers}
+        await self.send(start)
+        await self.send({"type": "http.response.body", "body": b"", "more_body": False})
+
+    def _with_methods(self, headers: list[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
+        """Headers with Allow as it is: routes know of the methods of one operation alone."""
+        return [*((name, value) for name, value in headers if name != b"allow"), (b"allow", self.allowed.encode())]
 
     def _headers(self, told: Iterable[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
         headers = list(told)

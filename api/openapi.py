@@ -26,6 +26,8 @@ from quoting.reader import json_schemas
 FACES: dict[str, tuple[Face, ...]] = {"public": ("public", "health"), "owner": ("owner", "public", "health")}
 _TEMPLATE = "#/components/schemas/{name}"
 
+_BYTES = {"type": "string", "format": "binary"}
+_PLAIN: dict[str, dict[str, Any]] = {JSON: {"type": "object"}}  # JSON of no type of ours: a schema, a document
 _ALWAYS = ("invalid-request", "unknown-host", "credentials-in-url", "not-acceptable", "failed")
 _PATHS: dict[str, tuple[str, dict[str, Any]]] = {
     "which": ("The number or id of a quotation.", {"type": "string", "minLength": 1, "maxLength": 100}),
@@ -217,7 +219,7 @@ def _header_parameters(one: Operation, settings: Settings) -> Iterator[dict[str,
             "in": "header",
             "required": False,
             "description": "The ETag of what is there already.",
-            "schema": {"type": "string", "pattern": '^"[!#-~]+"$'},
+            "schema": {"type": "string"},
         }
 
 
@@ -230,7 +232,7 @@ def _answers(one: Operation, kinds: Mapping[Any, Any]) -> dict[str, Any]:
 
 def _answer(answer: Answers, kinds: Mapping[Any, Any]) -> dict[str, Any]:
     content = {
-        kind: {"schema": kinds[_type(type_)] if type_ is not None else {"type": "string", "format": "binary"}}
+        kind: {"schema": _PLAIN.get(kind, _BYTES) if type_ is None else kinds[_type(type_)]}
         for kind, type_ in answer.content.items()
     }
     return {

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Awaitable, Callable, Mapping
+from functools import cache
 from http import HTTPStatus
 from typing import Any, Literal
 
@@ -84,6 +85,10 @@ class Operation(Struct, frozen=True, kw_only=True):
         told = [kind for answer in self.answers for kind in answer.content]
         return tuple(dict.fromkeys(told)) or (JSON,)
 
+    def is_at(self, path: str) -> bool:
+        """Whether a path is one of its own."""
+        return _pattern(self.path).fullmatch(path.rstrip("/") or "/") is not None
+
     @property
     def takes_body(self) -> bool:
         """Whether a body must come with it."""
@@ -93,6 +98,11 @@ class Operation(Struct, frozen=True, kw_only=True):
     def path_parameters(self) -> tuple[str, ...]:
         """The names in its path."""
         return tuple(_PARAMETER.findall(self.path))
+
+
+@cache
+def _pattern(path: str) -> re.Pattern[str]:
+    return re.compile(_PARAMETER.sub("[^/]+", path))
 
 
 def operation(**told: Any) -> Callable[[Work], HTTPRouteHandler]:
@@ -124,8 +134,8 @@ async def _handled(request: Request[Any, Any, Any], what: Operation, work: Work)
     state["credential"] = credential.id or credential.role
     wanted = wanted_type(request.headers, what.media_types)
     query: Any = read_query(request, what.query)
-    tag = _tag(request, what)
     key = key_asked(request.headers) if what.once else ""
+    tag = _tag(request, what)
     body = await _body(request, what)
     call = Call(
         desk=desk,
@@ -140,6 +150,7 @@ async def _handled(request: Request[Any, Any, Any], what: Operation, work: Work)
         operation=what.id,
         client_address=state.get("client_address", ""),
         accept_language=request.headers.get("accept-language", ""),
+        cookies=request.headers.get("cookie", ""),
     )
     answer = await work(call)
     return _response(request, what, answer)

@@ -16,6 +16,7 @@ from litestar import Request, Response
 from litestar.exceptions import HTTPException
 from msgspec import UNSET, Struct, UnsetType, json
 
+from api.media_types import HTML
 from quoting.errors import (
     BookError,
     CursorError,
@@ -281,8 +282,18 @@ def instance_of(request: Request[Any, Any, Any]) -> str:
 def problem_response(request: Request[Any, Any, Any], told: Told) -> Response[bytes]:
     """A problem over HTTP."""
     status = TYPES[told.name].status
+    if is_for_a_person(request.scope["path"], request.headers.get("accept", "")):
+        from api.site.wrong import wrong_page
+
+        page = wrong_page(told.name, request.headers.get("accept-language", ""))
+        return Response(page, status_code=status, media_type=HTML, headers=told.headers)
     problem = problem_of(told, instance_of(request))
     return Response(json.encode(problem), status_code=status, media_type=PROBLEM_JSON, headers=told.headers)
+
+
+def is_for_a_person(path: str, accept: str) -> bool:
+    """Whether a page is wanted: a browser asks for one of our pages, not a program for an answer of the API."""
+    return "text/html" in accept and not path.startswith("/v1/")
 
 
 def problem_of(told: Told, instance: str) -> Problem:
@@ -321,15 +332,7 @@ def http_error(request: Request[Any, Any, Any], error: HTTPException) -> Respons
     if name == "failed":
         note_failure(request, error)
     headers = {key: value for key, value in (error.headers or {}).items() if key.lower() == "retry-after"}
-    if name == "method-not-allowed":
-        headers["Allow"] = _allowed(error)
     return problem_response(request, Told(name=name, headers=headers))
-
-
-def _allowed(error: HTTPException) -> str:
-    listed = {key.lower(): value for key, value in (error.headers or {}).items()}.get("allow", "")
-    methods = {method.strip() for method in listed.split(",") if method.strip()}
-    return ", ".join(sorted(methods | ({"HEAD"} if "GET" in methods else set())))
 
 
 def unreadable(request: Request[Any, Any, Any], _: Exception) -> Response[bytes]:

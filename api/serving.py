@@ -1,17 +1,25 @@
-"""Running the app: workers, a graceful stop, logs. ``quoting serve`` comes here by name."""
+"""Running the app: workers, the sender beside them, a graceful stop, logs. ``quoting serve`` comes here by name."""
 
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 
+from api.demo import where_to_look, with_demo
 from api.logs import configuration
 from api.settings import LOOPBACK, Settings, environment_of, settings_from_environment, shown_settings
+from api.telling.told_by import telling_from, tells_anybody
 from quoting.errors import Fault, InputError
 from quoting.rate_card import load_rate_card
 
 APP = "api.app:create_app"
 DRAIN_SECONDS = 25
 WAITING_CONNECTIONS = 2048
+SECONDS_TO_NEXT_SENDER = 2.0
 
 
 def serve(*, host: str, port: int) -> None:
@@ -24,22 +32,26 @@ def serve(*, host: str, port: int) -> None:
     """
     settings = settings_from_environment()
     check(settings, host=host)
+    if settings.demo:
+        settings = with_demo(settings)
+        print(where_to_look(settings), flush=True)
     os.environ.update(environment_of(settings))
     import uvicorn
 
-    uvicorn.run(
-        APP,
-        factory=True,
-        host=host,
-        port=port,
-        workers=settings.workers,
-        log_config=configuration(),
-        access_log=False,
-        server_header=False,
-        proxy_headers=False,
-        backlog=WAITING_CONNECTIONS,
-        timeout_graceful_shutdown=DRAIN_SECONDS,
-    )
+    with sender_beside(settings):
+        uvicorn.run(
+            APP,
+            factory=True,
+            host=host,
+            port=port,
+            workers=settings.workers,
+            log_config=configuration(),
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            backlog=WAITING_CONNECTIONS,
+            timeout_graceful_shutdown=DRAIN_SECONDS,
+        )
 
 
 def check(settings: Settings, *, host: str) -> None:
@@ -52,7 +64,34 @@ def check(settings: Settings, *, host: str) -> None:
     """
     if settings.demo and host not in LOOPBACK:
         raise InputError([Fault("demo", f"a host of this machine alone, of {', '.join(LOOPBACK)}", host)])
-    load_rate_card(settings.card)
+    card = load_rate_card(settings.card)
+    telling_from(settings, card)
+
+
+@contextmanager
+def sender_beside(settings: Settings) -> Iterator[None]:
+    """One sender process beside the workers, where anybody is to be told; one that dies is started anew."""
+    if not tells_anybody(settings):
+        yield
+        return
+    stop = threading.Event()
+    running: list[subprocess.Popen[bytes]] = []
+
+    def watch() -> None:
+        while not stop.is_set():
+            running[:] = [subprocess.Popen([sys.executable, "-m", "api.telling"])]
+            running[0].wait()
+            stop.wait(SECONDS_TO_NEXT_SENDER)
+
+    watching = threading.Thread(target=watch, daemon=True)
+    watching.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        for process in running:
+            process.terminate()
+        watching.join(DRAIN_SECONDS)
 
 
 def print_settings() -> str:

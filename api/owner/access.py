@@ -20,7 +20,7 @@ Origin = Annotated[str, Meta(pattern=r"^https?://[a-z0-9.-]{1,200}(:[0-9]{1,5})?
 
 class KeyAsked(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """
-    A key that is wanted: who will use it, as what, from which web pages, until when.
+    A key that is wanted: who will use it, as what, from which web pages, how long.
 
     ``owner`` may do everything, ``owner-ro`` look and price, ``form`` what a website's order form needs.
     """
@@ -28,7 +28,7 @@ class KeyAsked(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     name: Annotated[str, Meta(min_length=1, max_length=100)]
     role: KeyRole
     origins: Annotated[tuple[Origin, ...], Meta(max_length=20)] = ()
-    ends_at: Annotated[datetime.datetime, Meta(tz=True)] | None = None
+    days: Annotated[int, Meta(ge=1, le=3650)] | None = None
 
 
 class RotationAsked(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -66,14 +66,15 @@ _NEW = (
 )
 async def make(call: Call[KeyAsked, Nothing]) -> Answer:
     """Make a key."""
-    body, asked = call.body, call.request_key()
+    body, asked, now = call.body, call.request_key(), call.desk.now()
+    ends_at = now + datetime.timedelta(days=body.days) if body.days else None
     made = await call.desk.in_book(
         lambda book: book.keys.make(
             body.name,
             scopes=(body.role,),
             origins=body.origins,
-            ends_at=body.ends_at,
-            at=call.desk.now(),
+            ends_at=ends_at,
+            at=now,
             by=call.credential.by,
             key=asked,
         )

@@ -136,7 +136,7 @@ get_job, get_estimate = _paper("job"), _paper("estimate")
 )
 async def get_docket(call: Call[Nothing, DocketAsked]) -> Answer:
     """The docket of what is kept."""
-    entry, job, pins, card = await call.desk.in_book(lambda book: _made_from(book, call.path["which"]))
+    entry, job, pins, card = await call.desk.in_book(lambda book: made_from(book, call.path["which"]))
     taken = None if entry.accepted is None else entry.terms.options[entry.accepted].quantity
     quantity = call.query.quantity or taken
     docket = await call.desk.engine(
@@ -180,7 +180,7 @@ async def _docket_in_wanted_type(call: Call[object, object], docket: Docket) -> 
     return Answer(content=pdf, media_type=PDF, headers={"Content-Disposition": content_disposition(named, "pdf")})
 
 
-def _made_from(book: QuoteBook, which: str) -> tuple[Entry, Job, tuple[Pin, ...], RateCard]:
+def made_from(book: QuoteBook, which: str) -> tuple[Entry, Job, tuple[Pin, ...], RateCard]:
     """What a quotation was made from, as it was kept."""
     entry = book.get(which)
     job = from_json(book.paper(which, "job").content, Job)

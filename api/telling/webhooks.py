@@ -105,9 +105,7 @@ def send(
         ValueError: its address is no web address.
         httpcore.NetworkError, httpcore.TimeoutException, httpcore.ProtocolError: it cannot be reached.
     """
-    url = httpcore.URL(endpoint.url)
-    if url.scheme not in {b"https", b"http"} or (url.scheme == b"http" and not also):
-        raise ValueError("expected a webhook's address to start with https://")
+    url = check_address(endpoint.url, also)
     timeouts = dict.fromkeys(("connect", "read", "write", "pool"), SECONDS_TO_ANSWER)
     with httpcore.ConnectionPool(
         ssl_context=ssl.create_default_context(), network_backend=CheckedBackend(also)
@@ -121,6 +119,19 @@ def send(
                 if read >= MOST_ANSWER:
                     break
             return Answer(response.status, min(read, MOST_ANSWER))
+
+
+def check_address(written: str, also: Sequence[Network] = ()) -> httpcore.URL:
+    """
+    The address of a webhook.
+
+    Raises:
+        ValueError: it is no web address, or not encrypted though it goes to the world.
+    """
+    url = httpcore.URL(written)
+    if not url.host or url.scheme not in {b"https", b"http"} or (url.scheme == b"http" and not also):
+        raise ValueError("expected a webhook's address to start with https:// and name a host; found another")
+    return url
 
 
 def wait_s(tries: int) -> int | None:

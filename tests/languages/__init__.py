@@ -24,6 +24,7 @@ def said() -> Iterator[tuple[str, int, str | tuple[str, ...]]]:
     sources = (
         (ROOT / "quoting", [("**.py", "python")]),
         (ROOT / "api", [("**.py", "python")]),
+        (ROOT / "api" / "site" / "pages", [("**.html", "jinja2")]),
         *((packaged("pdf_templates") / name, [("**.html", "jinja2")]) for name in DOCUMENTS),
     )
     for folder, methods in sources:
