@@ -9,7 +9,7 @@ from quoting.errors import Fault, MeasureError, NotOfferedError
 from quoting.job import ClientPlate, Colour, HandSet, Item, Job, Part, ReliefPlate, TextBlock
 from quoting.languages import is_known, languages
 from quoting.rate_card import RateCard, tag_of
-from quoting.wording import text_fitted
+from quoting.wording import control_in, letters_in, text_fitted
 
 
 def check_job(job: Job, card: RateCard) -> None:
@@ -91,6 +91,10 @@ def _colour_faults(where: str, item: Item, colour: Colour, card: RateCard) -> It
 def _hand_set_faults(where: str, form: HandSet, card: RateCard, *, versions: int) -> Iterator[Fault]:
     for place, line in enumerate(form.lines):
         yield from _known(f"{where}.lines[{place}].fount", card.founts, line.fount)
+        for place_in_line, text in enumerate((line.text, *line.further)):
+            told = f"{where}.lines[{place}]." + (f"further[{place_in_line - 1}]" if place_in_line else "text")
+            if control_in(text) or not letters_in(text):
+                yield Fault(told, "characters that type can set", control_in(text) or "none")
         if line.further and len(line.further) != versions - 1:
             found = f"{len(line.further)} of {versions} versions"
             yield Fault(f"{where}.lines[{place}].further", f"{versions - 1} readings, one a further version", found)

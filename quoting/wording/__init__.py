@@ -22,7 +22,7 @@ from quoting.wording.sorts import (
 )
 from quoting.wording.spacing import Filled, SpacedLine, covered, spaced_line, spaces_of
 from quoting.wording.standing import centred_line, characters_of, in_settings, sorts_kept, standing_sorts
-from quoting.wording.widths import FountWidths, letters_in
+from quoting.wording.widths import FountWidths, control_in, letters_in
 
 __all__ = [
     "Filled",
@@ -38,6 +38,7 @@ __all__ = [
     "case_of",
     "centred_line",
     "characters_of",
+    "control_in",
     "covered",
     "ems_a_pound",
     "ems_set",

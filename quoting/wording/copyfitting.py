@@ -12,7 +12,15 @@ from quoting.formulas import formula
 from quoting.numbers import plain
 from quoting.shop import Fount
 from quoting.wording.spacing import Arranged, SpacedLine, plain_points, spaced_line
-from quoting.wording.widths import HALF_POINT, SOFT_HYPHEN, Basis, FountWidths, letters_in, letters_width
+from quoting.wording.widths import (
+    HALF_POINT,
+    SOFT_HYPHEN,
+    Basis,
+    FountWidths,
+    control_in,
+    letters_in,
+    letters_width,
+)
 
 _HYPHENS = ("-", "\u2010", "\u2013", "\u2014")
 
@@ -216,9 +224,9 @@ def fit(
     measure = widths.half_points(measure_mm)
     if measure < 1:
         raise MeasureError([Fault("measure", "a measure of half a point or more", f"{plain(measure_mm)} mm")])
-    control = next((one for line in text.splitlines() for one in line if one < " " and one != "\t"), None)
-    if control is not None:
-        raise MeasureError([Fault("wording", "characters that type can set", f"U+{ord(control):04X}")])
+    control = control_in(text)
+    if control:
+        raise MeasureError([Fault("wording", "characters that type can set", control)])
     lines = as_told(text, widths, measure, letterspaced=letterspaced) if display else broken(text, widths, measure)
     if not lines:
         raise MeasureError([Fault("wording", "words to set", "nothing")])

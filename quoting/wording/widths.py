@@ -194,6 +194,12 @@ def letters_in(text: str) -> int:
     return characters_in(text) - sum(map(str.isspace, text))
 
 
+def control_in(text: str) -> str:
+    """The first control character of a text, by its code point, tabs and ends of lines aside; empty where none is."""
+    found = (one for line in text.splitlines() for one in line if one < " " and one != "\t")
+    return next((f"U+{ord(one):04X}" for one in found), "")
+
+
 def characters_in(text: str) -> int:
     """Characters of a text, spaces with them, however its accents are encoded."""
     if text.isascii():

@@ -226,6 +226,12 @@ def test_a_reading_that_is_missing_is_told_with_the_job(card: RateCard) -> None:
         option_of(job_of(100, item), card)
 
 
+@pytest.mark.parametrize(("text", "found"), [("TE\x07A", "U\\+0007"), (" \u00ad ", "none")])
+def test_a_line_that_no_type_sets_is_told_with_the_job(card: RateCard, text: str, found: str) -> None:
+    with pytest.raises(JobError, match=rf"lines\[0\]\.text: expected characters that type can set; found {found}"):
+        option_of(job_of(100, label([{"text": text, "fount": DISPLAY}])), card)
+
+
 def test_an_overfull_word_is_told_with_the_job(card: RateCard) -> None:
     item = label([])
     text = {"fount": "ropewalk-10", "wording": "incomprehensibilities", "measure": "3 picas"}
