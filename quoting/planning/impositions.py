@@ -297,6 +297,7 @@ def _pass(
         sorts=sorts,
         set_with_last=bool(sorts) and all(plan.set_with_last for plan in one.plans),
         stand_ins=bool(sorts) and all(plan.stand_ins for plan in one.plans),
+        solid=next((plan.solid for plan in one.plans if plan.solid), ""),
     )
 
 
