@@ -188,6 +188,35 @@ def not_included(job: Job, language: Language) -> Iterator[str]:
         yield language.say("Delivery")
 
 
+def days_told(estimate: Estimate, language: Language) -> Iterator[str]:
+    """Where the day it is needed cannot be met: the day that can be, and what a rush that is sooner costs."""
+    for option in estimate.options:
+        late = option.late
+        if late is None:
+            continue
+        told = {
+            "quantity": language.number(option.quantity),
+            "needed": late.needed_by.isoformat(),
+            "ready": late.ready_on.isoformat(),
+        }
+        if late.rush_costs is None or late.rush_ready_on is None or late.rush_ready_on >= late.ready_on:
+            yield language.say("Needed by {needed}: {quantity} can be ready on {ready}", **told)
+            continue
+        yield language.say(
+            "Needed by {needed}: {quantity} can be ready on {ready},"
+            " or as a rush on {rush} for {amount} more",
+            **told,
+            rush=late.rush_ready_on.isoformat(),
+            amount=_money(late.rush_costs, estimate.currency, language),
+        )
+
+
+def _money(amount: Decimal, currency: str, language: Language) -> str:
+    from babel.numbers import format_currency
+
+    return format_currency(amount, currency, locale=language.locale.replace("-", "_"))
+
+
 def please_send(estimate: Estimate, language: Language) -> Iterator[str]:
     """Stock of the client's own that must reach the shop, by quantity."""
     parts = [part for item in estimate.job.items for part in item.all_parts()]

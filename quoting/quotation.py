@@ -8,7 +8,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from quoting.client_words import assumed, delivery_words, included, item_lines, not_included, please_send
+from quoting.client_words import assumed, days_told, delivery_words, included, item_lines, not_included, please_send
 from quoting.estimate import Estimate, Option
 from quoting.job import Client, Job
 from quoting.languages import language
@@ -141,7 +141,7 @@ def quotation_for(
         deposit_share=rate_card.pricing.deposit.in_base_unit,
         delivery=delivery_words(job, rate_card, words),
         included=tuple(included(job, words)),
-        assumed=tuple(assumed(job, rate_card, words)),
+        assumed=(*assumed(job, rate_card, words), *days_told(estimate, words)),
         not_included=tuple(not_included(job, words)),
         please_send=tuple(please_send(estimate, words)),
         terms=rate_card.letterhead.terms,

@@ -14,8 +14,9 @@ from fractions import Fraction
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
-from quoting import Estimate, Job, NoPlanError, RateCard, RateCardError, estimate_job, read_job
+from quoting import Estimate, Job, NoPlanError, RateCard, RateCardError, estimate_job, quotation_for, read_job
 from quoting.difference import NOTE, Difference, difference
 from quoting.errors import InputError
 from quoting.estimate import Option
@@ -483,3 +484,43 @@ def test_a_rush_that_is_late_too_is_told_the_day_and_no_price() -> None:
 def test_a_rush_begins_no_later_than_another_job() -> None:
     with pytest.raises(RateCardError, match=r"rush_lead_days up to lead_days; found 11"):
         _asked(11)
+
+
+def _quoted(rush_lead_days: int | None, locale: str = "en-GB", **told: object) -> tuple[Option, tuple[str, ...]]:
+    """The option, and what its quotation says that it rests on."""
+    card = card_data_of(SHOP)
+    if rush_lead_days is not None:
+        card["working_days"]["rush_lead_days"] = rush_lead_days
+    rate_card = rate_card_from(card)
+    job = replace(read_job(job_data_of(SHOP, "cards") | told), quantities=(250,))
+    estimate = estimate_job(job, rate_card, on=DAY)
+    return estimate.options[0], quotation_for(estimate, rate_card, locale=locale).assumed
+
+
+def test_the_quotation_says_what_day_it_can_be_and_what_a_rush_costs() -> None:
+    option, said = _quoted(0, needed_by=SOON)
+
+    assert option.late is not None
+    assert said[-1] == (
+        f"Needed by {SOON}: 250 can be ready on {option.ready_on},"
+        f" or as a rush on {option.late.rush_ready_on} for £{option.late.rush_costs} more"
+    )
+
+
+def test_a_rush_that_is_no_sooner_is_not_offered_to_the_client() -> None:
+    option, said = _quoted(None, needed_by=SOON)
+
+    assert said[-1] == f"Needed by {SOON}: 250 can be ready on {option.ready_on}"
+
+
+def test_a_day_that_is_met_is_not_spoken_of() -> None:
+    assert not any("Needed by" in line for line in _quoted(0, needed_by=datetime.date(2027, 6, 1))[1])
+
+
+@pytest.mark.parametrize("locale", ["de-DE", "es-ES", "fr-FR", "it-IT", "ja-JP", "en-US"])
+def test_the_day_is_said_in_the_clients_language(locale: str) -> None:
+    option, said = _quoted(0, locale, needed_by=SOON)
+
+    assert option.late is not None
+    for day in (SOON, option.ready_on, option.late.rush_ready_on):
+        assert str(day) in said[-1]
