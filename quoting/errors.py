@@ -131,6 +131,14 @@ class QuoteNotFoundError(BookError):
         super().__init__(f"expected the number or id of a quotation in the book; found {which!r}")
 
 
+class PaperNotKeptError(QuoteNotFoundError):
+    """Nothing of a kind is kept of a quotation's revision."""
+
+    def __init__(self, which: str, kind: str) -> None:
+        super().__init__(which)
+        self.args = (f"{which}: expected a paper of the kind {kind}; found none kept",)
+
+
 class StateError(BookError):
     """A quotation's state does not allow a move; ``state`` is the state that it is in."""
 

@@ -14,7 +14,7 @@ from quoting.book.page import Asked, events_of, id_of, led_to, request_in
 from quoting.book.papers import Paper, Sealed, unpacked
 from quoting.book.prepared import Prepared, prepared_again
 from quoting.book.states import Entry
-from quoting.errors import QuoteNotFoundError
+from quoting.errors import PaperNotKeptError, QuoteNotFoundError
 
 
 def entry_in(connection: Connection, which: str) -> Entry:
@@ -46,7 +46,7 @@ def paper_in(connection: Connection, which: str, kind: str, revision: int | None
     wanted = revision if revision is not None or entry is None else entry.revision
     papers = papers_of(connection, history[0].position, wanted)
     if kind not in papers:
-        raise QuoteNotFoundError(f"{which}, {kind}")
+        raise PaperNotKeptError(which, kind)
     return papers[kind].paper
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 from hashlib import sha256
 from typing import Any
 
@@ -34,6 +35,7 @@ from quoting.book.prepared import Prepared, PublishedCard
 from quoting.book.quote_ids import new_id
 from quoting.book.states import Entry, Link, written_number
 from quoting.errors import Fault, InputError, OverpaidError, PublishedCardError, StaleVersionError
+from quoting.money import minor_units
 
 
 def draft(page: Page, prepared: Prepared, now: Moment) -> Entry:
@@ -135,7 +137,7 @@ def option_of(entry: Entry, quantity: int | None) -> int:
     if quantity is None and len(quantities) == 1:
         return 0
     if quantity not in quantities:
-        raise InputError([Fault("quantity", f"one of {quantities}", str(quantity))])
+        raise InputError([Fault("quantity", f"one of {quantities}", "none" if quantity is None else str(quantity))])
     return quantities.index(quantity)
 
 
@@ -143,8 +145,14 @@ def pay(page: Page, which: str, amount_minor: int, now: Moment, *, version: int 
     """Record money for what was accepted."""
     place, entry = _for_move(page, which, Paid, now, version)
     if not 0 < amount_minor <= entry.balance_minor:
-        raise OverpaidError(entry.named, str(amount_minor), f"{entry.balance_minor} smallest coins")
+        told = [_in_currency(minor, entry.terms.currency) for minor in (amount_minor, entry.balance_minor)]
+        raise OverpaidError(entry.named, *told)
     return _put(page, place, entry, Paid(amount_minor), now)
+
+
+def _in_currency(minor: int, currency: str) -> str:
+    places = minor_units(currency)
+    return f"{Decimal(minor).scaleb(-places):.{places}f} {currency}"
 
 
 def keep_document(page: Page, which: str, sealed: Sealed, now: Moment) -> Entry:

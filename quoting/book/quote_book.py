@@ -66,6 +66,7 @@ class QuoteBook:
         secret: bytes = b"",
         chance: Chance = secrets.token_bytes,
         artwork: Path | None = None,
+        make: bool = True,
     ) -> None:
         """
         Open a book; where there is none yet, it is made.
@@ -75,6 +76,7 @@ class QuoteBook:
             secret: What private links are made with, 16 bytes or more; it stands nowhere in the book.
             chance: Where ids and salts come from.
             artwork: The folder for artwork; beside the book, where that is a file, if left out.
+            make: False to refuse, where there is no book yet.
 
         Raises:
             BookNotReadyError: what is there is not as it must be.
@@ -87,9 +89,11 @@ class QuoteBook:
         path = self.storage.path
         self.artwork = ArtworkStore(artwork if path is None or artwork is not None else beside(path), chance)
         if self.storage.path is not None and not self.storage.path.exists():
+            if not make:
+                raise _no_book(address)
             create_file(self.storage.path)
         try:
-            self._make_if_new()
+            self._make_if_new(make=make)
             self.storage.start()
             self._erase_artwork()
         except BaseException:
@@ -585,13 +589,19 @@ class QuoteBook:
         old = delete(tables.requests).where(tables.requests.c.at < written_instant(before))
         self._desk.write(lambda page: page.execute(old))
 
-    def _make_if_new(self) -> None:
+    def _make_if_new(self, *, make: bool) -> None:
         with told_plainly(), self.storage.engine.connect() as connection:
             if version_of(connection):
                 return
+            if not make:
+                raise _no_book(self.storage.url.render_as_string(hide_password=True))
             if self.storage.is_sqlite and inspect(connection).get_table_names():
                 raise BookNotReadyError(f"expected a quote book at {self.storage.path}; found another database")
         upgrade(self.storage.engine)
+
+
+def _no_book(address: str) -> BookNotReadyError:
+    return BookNotReadyError(f"expected a quote book at {address}; found none")
 
 
 def _issuing(

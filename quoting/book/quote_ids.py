@@ -8,5 +8,7 @@ from quoting.book.papers import Chance
 
 
 def new_id(chance: Chance) -> str:
-    """An id of 22 characters that a URL takes as it is; it never begins as a number's series may."""
-    return base64.urlsafe_b64encode(chance(16)).rstrip(b"=").decode()
+    """An id of 22 characters that a URL takes as it is, and a command line too: it begins with no dash."""
+    while (id := base64.urlsafe_b64encode(chance(16)).rstrip(b"=").decode()).startswith("-"):
+        pass
+    return id

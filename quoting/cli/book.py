@@ -59,10 +59,10 @@ def _instant(_: click.Context, __: click.Parameter, told: str | None) -> datetim
     return at
 
 
-def _opened(address: str) -> QuoteBook:
+def _opened(address: str, *, make: bool = False) -> QuoteBook:
     from quoting.book import QuoteBook
 
-    return QuoteBook(address)
+    return QuoteBook(address, make=make)
 
 
 def _priced(job_path: Path, card_path: Path, at: datetime.datetime) -> tuple[Estimate, RateCard]:
@@ -93,7 +93,7 @@ _no_pdf = click.option("--no-pdf", is_flag=True, help="Make and keep no PDF and 
 def draft(job_path: Path, card_path: Path, address: str, at: datetime.datetime, by: str, key: str) -> None:
     """Price a job and keep it as a draft, without a number."""
     estimate, card = _priced(job_path, card_path, at)
-    with _opened(address) as opened:
+    with _opened(address, make=True) as opened:
         click.echo(_told(opened.draft(estimate, card, at=at, by=by, key=key), at))
 
 
@@ -115,11 +115,12 @@ def issue(
     no_pdf: bool,
 ) -> None:
     """Price a JOB and issue its quotation, or issue a DRAFT by its id: number, days, PDF."""
-    with _opened(address) as opened:
-        if card_path is None:
+    priced = _priced(Path(what), card_path, at) if card_path else None
+    with _opened(address, make=priced is not None) as opened:
+        if priced is None:
             entry = opened.issue(what, at=at, by=by, series=series, key=key)
         else:
-            estimate, card = _priced(Path(what), card_path, at)
+            estimate, card = priced
             entry = opened.draft_and_issue(estimate, card, at=at, by=by, series=series, key=key)
         click.echo(_told(entry, at))
         _documents(opened, entry, at, by, no_pdf=no_pdf)
@@ -155,6 +156,17 @@ def _documents(opened: QuoteBook, entry: Entry, at: datetime.datetime, by: str, 
         from quoting.book.sending import keep_documents
 
         keep_documents(opened, entry.id, at=at, by=by)
+
+
+@book.command()
+@click.argument("number")
+@_change
+def documents(number: str, address: str, at: datetime.datetime, by: str, key: str) -> None:
+    """Make and keep the PDF and the XML of NUMBER, where that was left out or failed."""
+    with _opened(address) as opened:
+        entry = opened.get(number)
+        _documents(opened, entry, at, by, no_pdf=False)
+        click.echo(_told(opened.get(number), at))
 
 
 @book.command()
@@ -241,8 +253,9 @@ def show(number: str, address: str, *, as_json: bool) -> None:
 
     with _opened(address) as opened:
         entry, history = opened.get(number), opened.history(number)
+        client = opened.client(entry.client)
     at = datetime.datetime.now(datetime.UTC)
-    click.echo(to_json(entry, indent=2).decode() if as_json else show_entry(entry, history, at))
+    click.echo(to_json(entry, indent=2).decode() if as_json else show_entry(entry, client, history, at))
 
 
 @book.command()

@@ -48,16 +48,18 @@ def show_clients(clients: Sequence[KnownClient]) -> str:
     return table(rows, headers=headers, left=(0, 1, 2, 3, 4)) if rows else "No clients"
 
 
-def show_entry(entry: Entry, history: Sequence[Event], at: datetime.datetime) -> str:
+def show_entry(entry: Entry, client: KnownClient, history: Sequence[Event], at: datetime.datetime) -> str:
     """How a quotation stands, its options and its history."""
     head = [
         ["state", entry.state_at(at)],
         ["revision", str(entry.revision)],
         ["version", str(entry.version)],
-        ["client", entry.client],
+        ["client", f"{_named(client)} ({client.id})"],
         ["rate card", entry.terms.card[:12]],
         ["rules", str(entry.terms.rules)],
     ]
+    if entry.offer:
+        head.append(["asked by", f"the form, offer {entry.offer}"])
     if entry.days is not None:
         head += [["dated", str(entry.days.dated)], ["valid until", str(entry.days.valid_until)]]
     if entry.accepted is not None:
@@ -65,6 +67,12 @@ def show_entry(entry: Entry, history: Sequence[Event], at: datetime.datetime) ->
             head.append([name, coins(minor, entry.terms.currency)])
         head.append(["balance", coins(entry.balance_minor, entry.terms.currency)])
     return "\n\n".join([table(head, left=(0, 1), title=entry.named), _options(entry), _history(history)])
+
+
+def _named(client: KnownClient) -> str:
+    if client.contact is None:
+        return "erased"
+    return ", ".join(filter(None, [client.contact.name, client.contact.company]))
 
 
 def _options(entry: Entry) -> str:
@@ -80,5 +88,5 @@ def _options(entry: Entry) -> str:
 
 
 def _history(history: Sequence[Event]) -> str:
-    rows = [[str(event.version), event.at, event.kind, event.by] for event in history]
+    rows = [[str(event.version), f"{event.instant:%Y-%m-%d %H:%M:%S} UTC", event.kind, event.by] for event in history]
     return table(rows, headers=["", "when", "what", "by"], left=(1, 2, 3))

@@ -89,11 +89,48 @@ def test_the_command_line_works_beside_an_open_book(tmp_path: Path) -> None:
 def test_what_the_book_refuses_is_told_with_its_exit_code(
     tmp_path: Path, words: tuple[str, ...], code: int, told: str
 ) -> None:
-    done = run(tmp_path, *words)
+    with QuoteBook(str(tmp_path / "quotations" / "book.sqlite")):
+        done = run(tmp_path, *words)
 
     assert done.returncode == code
     assert told in done.stderr
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("words", [("list",), ("show", "Q-00001"), ("verify",), ("issue", "a-draft"), ("clients",)])
+def test_only_a_first_quotation_makes_a_book(tmp_path: Path, words: tuple[str, ...]) -> None:
+    done = run(tmp_path, *words)
+
+    assert (done.returncode, done.stderr) == (8, "expected a quote book at quotations/book.sqlite; found none\n")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_documents_that_were_left_out_are_made_later(tmp_path: Path, pango: None) -> None:
+    said(tmp_path, "issue", JOB, "--card", CARD, "--no-pdf")
+    before = run(tmp_path, "paper", "Q-00001", "pdf", "--out", "sent.pdf")
+
+    said(tmp_path, "documents", "Q-00001")
+    said(tmp_path, "paper", "Q-00001", "pdf", "--out", "sent.pdf")
+
+    assert (before.returncode, before.stderr) == (
+        7,
+        "Q-00001: expected a paper of the kind pdf; found none kept\n",
+    )
+    assert (tmp_path / "sent.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_a_quotation_is_shown_with_its_client_and_plain_times(tmp_path: Path) -> None:
+    said(tmp_path, "issue", JOB, "--card", CARD, "--no-pdf", "--at", "2026-11-25T10:00:00.123456+00:00")
+
+    shown = said(tmp_path, "show", "Q-00001")
+    refused = run(tmp_path, "accept", "Q-00001", "--quantity", "7", "--at", "2026-11-26T10:00+00:00").stderr
+    said(tmp_path, "accept", "Q-00001", "--quantity", "500", "--at", "2026-11-26T10:00+00:00")
+    paid = run(tmp_path, "pay", "Q-00001", "100000").stderr
+
+    assert "Lettice Corder, Corder & Niece (" in shown
+    assert "2026-11-25 10:00:00 UTC" in shown
+    assert "quantity: expected one of [" in refused
+    assert "found 100000.00 GBP" in paid
 
 
 def test_tampering_makes_verify_fail(tmp_path: Path) -> None:

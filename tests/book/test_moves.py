@@ -92,7 +92,7 @@ def test_an_option_that_was_not_quoted_cannot_be_accepted(book: QuoteBook) -> No
 
     with pytest.raises(InputError, match="quantity: expected one of"):
         book.accept(entry.number, quantity=7, at=LATER, by="owner")
-    with pytest.raises(InputError, match="found None"):
+    with pytest.raises(InputError, match="found none"):
         book.accept(entry.number, at=LATER, by="owner")
 
 
