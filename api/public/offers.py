@@ -88,7 +88,9 @@ async def get_offer(call: Call[Nothing, Nothing]) -> Answer:
     summary="The JSON Schema (2020-12) of a choice of one offer; a form is drawn from it.",
     face="public",
     may=ON_PAGES,
-    answers=(Answers(what="The schema.", content={SCHEMA_JSON: None, JSON: dict[str, Any]}, headers=("ETag",)),),
+    answers=(
+        Answers(what="The schema.", content={SCHEMA_JSON: dict[str, Any], JSON: dict[str, Any]}, headers=("ETag",)),
+    ),
     problems=LISTED,
     tagged=True,
 )

@@ -14,7 +14,7 @@ from api.public.allowances import PRICES, spend
 from api.public.offers import ON_PAGES
 from api.public.types import ChoicePrices, told
 from api.reading import placed
-from quoting import JobError
+from quoting import InputError
 from quoting.offers import Choice, prices_of
 
 EXAMPLE = {
@@ -37,7 +37,7 @@ def told_of_choice() -> Iterator[None]:
     """Tell the faults of a choice by where they stand in the body, under ``choice``."""
     try:
         yield
-    except JobError as error:
+    except InputError as error:
         raise placed(error, "choice") from error
 
 

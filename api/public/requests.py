@@ -16,7 +16,7 @@ from api.public.allowances import REQUESTS, spend, spend_by_email
 from api.public.prices import EXAMPLE, told_of_choice
 from api.public.quotations import kind_of
 from api.public.types import RequestAnswer, told
-from quoting import Fault, JobError
+from quoting import Fault, InputError
 from quoting.book import Entry, QuoteBook
 from quoting.documents.fonts import faces_for
 from quoting.errors import NotPricedError, StorageError, UnfitTextError
@@ -73,7 +73,7 @@ async def keep(call: Call[Any, Any], choice: Choice) -> Kept:
     Keep a choice that somebody sent, once: the second time under the same key it is the first one again.
 
     Raises:
-        JobError: with every fault of the choice.
+        InputError: with every fault of the choice.
         ProblemError: too many were sent.
         StorageError: it cannot be kept now.
     """
@@ -111,13 +111,13 @@ def _check(choice: Choice) -> None:
     Hold that it says who asks, and nothing that a document cannot show.
 
     Raises:
-        JobError: with every place.
+        InputError: with every place.
     """
     faults = list(_unfit(msgspec.to_builtins(choice, enc_hook=str), "$"))
     if choice.contact is None:
         faults.append(Fault("$.contact", "who asks: a name and an e-mail address", "nothing"))
     if faults:
-        raise JobError(faults)
+        raise InputError(faults)
 
 
 def _unfit(told: Any, where: str) -> Iterator[Fault]:
