@@ -203,8 +203,7 @@ def days_told(estimate: Estimate, language: Language) -> Iterator[str]:
             yield language.say("Needed by {needed}: {quantity} can be ready on {ready}", **told)
             continue
         yield language.say(
-            "Needed by {needed}: {quantity} can be ready on {ready},"
-            " or as a rush on {rush} for {amount} more",
+            "Needed by {needed}: {quantity} can be ready on {ready}, or as a rush on {rush} for {amount} more",
             **told,
             rush=late.rush_ready_on.isoformat(),
             amount=_money(late.rush_costs, estimate.currency, language),

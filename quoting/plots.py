@@ -36,6 +36,7 @@ _MAKE_UP = (
 _FAMILY = "'Quotation Serif', 'Quotation Japanese', 'Source Serif Pro', Georgia, serif"
 _SETTINGS: Any = {
     "svg.fonttype": "none",
+    "text.parse_math": False,  # a dollar in a name is a dollar
     "font.family": ["Source Serif Pro", "Noto Sans CJK JP"],
     "font.size": 9,
     "axes.edgecolor": QUIET,
@@ -304,7 +305,9 @@ def make_up(comparison: Comparison, variant: Variant, language: Language = SOURC
         axes.invert_yaxis()
         axes.set(xlabel=say("Per cent of the price before tax"), ylabel=say("Quantity"), xlim=(0, 100))
         _title(axes, title, variant.label)
-        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.32 if len(cells) < 4 else -0.2), ncols=4)
+        axes.legend(
+            loc="upper center", bbox_to_anchor=(0.5, {1: -0.75, 2: -0.48, 3: -0.34}.get(len(cells), -0.2)), ncols=4
+        )
         said = "; ".join(
             f"{language.number(cell.quantity)}: "
             + ", ".join(f"{say(name)} {_share(cell, name):.0f} %" for name, _, _ in _MAKE_UP)

@@ -98,6 +98,12 @@ _WARNINGS = (  # of a plan, which tells them in the source language
     message("{part}: deep impression on both sides of {stock}, thin enough to show it"),
     message("{part}: {ems} ems an hour in {fount}, over the {wonderful} that the card calls wonderful"),
     message("{part}: {stock} is printed damped: dry it before it is packed"),
+    message("{part}: {stock} keeps its deckle: lay it to an edge that is straight"),
+    message("{part}: {stock} is torn to size by hand: its pieces are not all of one size"),
+    message(
+        "{part}: blanks of {stock} vary by {variance} mm, more than the {border} mm round the form:"
+        " its border will be seen to"
+    ),
 )
 
 

@@ -152,3 +152,21 @@ def test_money_has_its_currencys_places(locale: str, currency: str, amount: str,
     shown = Formats(locale, currency).money(Decimal(amount))
 
     assert shown.replace("\u00a0", " ") == expected
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_work_stands_under_client_and_facts_not_on_them(quotation: Quotation, paper: Any) -> None:
+    told = replace(quotation, paper=paper)
+
+    page = pypdfium2.PdfDocument(quotation_pdf(told))[0].get_textpage()
+
+    feet = [_box(page, text)[1] for text in (told.client.address[-1], "Dated", told.delivery.split()[0])]
+    assert _box(page, told.title)[3] < min(feet)
+
+
+def _box(page: Any, text: str) -> tuple[float, float, float, float]:
+    """Left, foot, right and head of a text's first letter on a page. [pt]"""
+    found = page.search(text).get_next()
+    assert found is not None
+    left, foot, right, head = page.get_charbox(found[0])
+    return left, foot, right, head

@@ -17,16 +17,18 @@ import pytest
 from msgspec.structs import replace
 
 from quoting import DocumentError, Quotation
-from quoting.documents import quotation_pdf, quotation_xml
+from quoting.docket import docket_for
+from quoting.documents import docket_pdf, quotation_pdf, quotation_xml
 from quoting.documents.archival import ends_clear
 from quoting.documents.children import MOST_PAGES, Child, Children
+from quoting.documents.comparison_pdf import comparison_pdf
 from quoting.documents.fonts import JAPANESE, SERIF, characters_of, faces_for
 from quoting.documents.names import content_disposition, file_name
 from quoting.documents.page import Page
 from quoting.documents.quotation import quotation_page
 from quoting.documents.render import render
 from quoting.errors import UnfitTextError
-from tests.documents.reading import faults_of, quotation_in, text_of
+from tests.documents.reading import card_in, comparison_in, estimate_in, faults_of, quotation_in, text_of
 from tests.languages import messages, names, read
 
 pytestmark = pytest.mark.usefixtures("pango")
@@ -131,6 +133,83 @@ def test_a_corpus_of_hostile_text_stays_literal_and_fetches_nothing(quotation: Q
         assert b"/URI" not in pdf
         assert _actions(pdf) == set()
     assert hits == []
+
+
+def _said_literally(pdf: bytes, strings: list[str]) -> None:
+    assert faults_of(pdf) == []
+    text = _squeezed(text_of(pdf))
+    assert [one for one in strings if _squeezed(one) not in text] == []
+    assert b"/URI" not in pdf
+    assert _actions(pdf) == set()
+
+
+def test_hostile_text_stays_literal_on_a_docket(canary: Any) -> None:
+    port, hits = canary
+    strings = [one.replace("CANARY", str(port)) for one in corpus()]
+    docket = docket_for(estimate_in("marrowby-lane", "coasters", "GBP"), card_in("marrowby-lane", "GBP"))
+
+    for start in range(0, len(strings), 100):
+        some = strings[start : start + 100]
+        part, work = docket.parts[0], docket.passes[0]
+        told = replace(
+            docket,
+            title=some[0],
+            number=some[1],
+            reference=some[2],
+            shop=some[3],
+            client=replace(docket.client, name=some[4], company=some[5]),
+            proofs=tuple(some[6:9]),
+            packing=tuple(some[9:30]),
+            notes="\n".join(some[30:60]),
+            parts=(
+                replace(part, name=some[0], item=some[1], lines=(some[3], *some[60:]), warnings=tuple(some[10:14])),
+            ),
+            passes=(replace(work, colour=some[7], press=some[8], notes=tuple(some[14:18])),),
+        )
+
+        _said_literally(docket_pdf(told), some)
+    assert hits == []
+
+
+def test_hostile_text_stays_literal_in_a_comparison(canary: Any) -> None:
+    port, hits = canary
+    strings = [one.replace("CANARY", str(port)) for one in corpus()]
+    comparison = comparison_in("marrowby-lane", "coasters", "GBP")
+
+    for start in range(0, len(strings), 100):
+        some = strings[start : start + 100]
+        refused = tuple(
+            replace(comparison.variants[0], size=one, stock="", press="", cells=(), plans=(), refusals={one: one})
+            for one in some[3:]
+        )
+        made = replace(comparison.variants[0], size="$7*7$", stock="<b>{{7*7}}</b>", press="%s & ${7*7}")
+        told = replace(comparison, title=some[0], part=some[1], card_name=some[2], variants=(made, *refused))
+
+        pdf = comparison_pdf(told)
+
+        _said_literally(pdf, some)
+        assert "$7*7$, <b>{{7*7}}</b>, %s & ${7*7}" in text_of(pdf)
+    assert hits == []
+
+
+def test_twenty_renders_do_not_hold_up_a_price_beside_them(quotation: Quotation) -> None:
+    estimate_in.cache_clear()
+    children, page = Children(most=2), quotation_page(quotation)
+    try:
+        with ThreadPoolExecutor(20) as threads:
+            made = [threads.submit(children.render, page, seconds=120) for _ in range(20)]
+            waited = []
+            while not all(one.done() for one in made):
+                began = time.monotonic()
+                estimate_in("marrowby-lane", "coasters", "GBP")
+                waited.append(time.monotonic() - began)
+                estimate_in.cache_clear()
+        assert {one.result() for one in made} == {render(page)}
+    finally:
+        children.end()
+
+    assert len(waited) >= 20  # priced all the while
+    assert max(waited) < 10
 
 
 def _squeezed(text: str) -> str:
