@@ -31,8 +31,11 @@ from api.public import ROUTES, types
 from api.public.types import PublicType, told
 from quoting import estimate_job, load_job
 from quoting.book import QuoteBook
-from quoting.offers import prices_of, public_offers, read_choice
-from quoting.rate_card import RateCard
+from quoting.job import Client
+from quoting.offers import Prices, prices_of, public_offers, read_choice
+from quoting.offers.prices import AskedPrice, NextPrice
+from quoting.quotation import Quotation, QuotedItem, QuotedOption, QuotedPrice, QuotedTax
+from quoting.rate_card import Letterhead, RateCard
 from quoting.units import Amount, Measure, Rise
 from tests.api.conftest import HERE
 from tests.api.public.conftest import SECRET, Shop
@@ -80,6 +83,25 @@ def test_public_types_are_made_of_nothing_but_themselves() -> None:
             for inner in structs_in(field.type):
                 assert issubclass(inner, PublicType), f"{name}.{field.name}"
     assert checked >= 20
+
+
+@pytest.mark.parametrize(
+    ("inner", "public"),
+    [
+        (Quotation, types.PublicQuotation),
+        (QuotedOption, types.PublicOption),
+        (QuotedItem, types.PublicItem),
+        (QuotedPrice, types.PublicPrice),
+        (QuotedTax, types.PublicTax),
+        (Letterhead, types.PublicShop),
+        (Client, types.PublicClient),
+        (AskedPrice, types.PricedQuantity),
+        (NextPrice, types.NextQuantity),
+        (Prices, types.ChoicePrices),
+    ],
+)
+def test_nothing_that_is_the_clients_is_left_out(inner: type[Struct], public: type[Struct]) -> None:
+    assert inner.__struct_fields__ == public.__struct_fields__
 
 
 def structs_in(kind: Any) -> Iterator[type]:
