@@ -61,9 +61,14 @@ def ways_to_set(item: Item, part: Part, card: RateCard, *, most_up: int) -> tupl
     if not any(sorts for plan in (*found.front, *found.back) for sorts in plan.sorts):
         return (found,)
     parted: list[tuple[Sides, list[Copies]]] = []
+    too_many: set[bool] = set()
     for copies in _numbers(item, most_up):
+        if copies[1] in too_many:  # what so many cannot stand, more cannot
+            continue
         sides = _parted(item, part, card, copies)
-        if sides is not None and sides != whole:
+        if sides is None:
+            too_many.add(copies[1])
+        elif sides != whole:
             _keep(parted, sides, copies)
     taken = tuple(copies for _, numbers in parted for copies in numbers)
     others = (
