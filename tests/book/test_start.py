@@ -147,3 +147,30 @@ def test_nobody_is_answered_before_the_log_is_on_the_disk(tmp_path: Path, answer
         log = [(call, kept) for call, kept in re.findall(r"(\w+)\(\d+<[^>]*(-wal)>", calls_made)]
         assert log[-1][0] in {"fsync", "fdatasync"}
         assert "pwrite64" in {call for call, _ in log}
+
+
+@pytest.mark.parametrize("answers", [5, pytest.param(200, marks=pytest.mark.long)])
+def test_a_server_answers_nobody_before_its_log_is_on_the_disk(server: Server, tmp_path: Path, answers: int) -> None:
+    address, trace = server.new_database(), tmp_path / "trace"
+    with QuoteBook(address) as book:
+        issued(book)
+    postmaster = (server.folder / "data" / "postmaster.pid").read_text().split()[0]
+    calls = "trace=fsync,fdatasync,recvfrom,pwrite64"
+    command = ["strace", "-f", "-y", "-s", "64", "-e", calls, "-o", str(trace), "-p", postmaster]
+
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as tracer:
+        assert tracer.stderr is not None
+        assert "attached" in tracer.stderr.readline()
+        with QuoteBook(address) as book, psycopg.connect(address, autocommit=True) as marks:
+            for number in range(answers):
+                marks.execute("SELECT 'asked'")
+                issued(book, key=f"request-{number}")
+                marks.execute("SELECT 'answered'")
+        tracer.terminate()
+
+    between = re.findall(r"SELECT 'asked'(.*?)SELECT 'answered'", trace.read_text(), flags=re.DOTALL)
+    assert len(between) == answers
+    for calls_made in between:
+        log = re.findall(r"(\w+)\(\d+<[^>]*/pg_wal/", calls_made)
+        assert log[-1] in {"fsync", "fdatasync"}
+        assert "pwrite64" in log
