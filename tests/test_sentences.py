@@ -21,8 +21,8 @@ from tests.strategies import Data, all_jobs, card_data_of, with_two_inks_a_shade
 assert quoting.__all__  # importing it registers the formulas
 # The wording room's are told by `quoting fit`, not in an estimate, unless the composing calls them.
 FIT_ALONE = {"depth_points", "ems_set", "words_held", "ems_a_pound"}
-# Questions asked of an estimate have formulas of their own, registered where such a module was imported.
-ASKED_OF_AN_ESTIMATE = ("quoting.compare.", "quoting.what_if.", "quoting.risk.")
+# Questions asked of an estimate, or of a wording, have formulas of their own, registered where one was imported.
+ASKED_OF_AN_ESTIMATE = ("quoting.compare.", "quoting.what_if.", "quoting.risk.", "quoting.wording.fitting.")
 OURS = {name: formula for name, formula in FORMULAS.items() if not name.startswith(ASKED_OF_AN_ESTIMATE)}
 BY_NAME = {
     name.rpartition(".")[2]: formula for name, formula in OURS.items() if name.rpartition(".")[2] not in FIT_ALONE
