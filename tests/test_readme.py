@@ -89,6 +89,13 @@ def test_the_cutting_example_holds() -> None:
     exec(compile(cutting, "README.md", "exec"), {})
 
 
+def test_the_example_of_offers_holds(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    offers = next(block for block in blocks("python") if "prices_of(" in block)
+
+    exec(compile(offers, "README.md", "exec"), {})
+
+
 def test_every_public_error_code_is_told() -> None:
     from quoting.cli import EXIT_CODES
 
