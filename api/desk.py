@@ -158,7 +158,8 @@ class Desk:
 
     def methods_at(self, path: str) -> tuple[str, ...]:
         """The methods that what is at a path can be asked with; none where nothing is."""
-        found = {one.method for one in self.operations if one.is_at(path)}
+        at = [one for one in self.operations if one.is_at(path)]
+        found = {one.method for one in at if one.path == path} or {one.method for one in at}
         return tuple(sorted({*found, "OPTIONS", *(("HEAD",) if "GET" in found else ())})) if found else ()
 
     async def check_ready(self) -> None:

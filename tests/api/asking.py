@@ -29,6 +29,13 @@ def job(**told: Any) -> dict[str, Any]:
     return copy.deepcopy(JOB) | told
 
 
+def larger(**told: Any) -> dict[str, Any]:
+    """A job that no press can print: it is larger than any."""
+    asked = job(**told)
+    asked["items"][0]["size"] = "400 x 500 mm"
+    return asked
+
+
 def made_key(address: str, role: str = "owner") -> dict[str, str]:
     """A key to a book, as the header that it is sent in."""
     with QuoteBook(address) as book:
