@@ -7,6 +7,7 @@ that shows everything (scripts off) says the same as one that hides what does no
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -101,9 +102,7 @@ def _side(fields: Fields, at: str, offer: PublicOffer) -> Data:
     _put(side, "printed_from", way)
     _put(side, "inks", list(dict.fromkeys(_some(fields, f"{at}.inks"))))
     if way == "words to set":
-        fount = _one(fields, f"{at}.fount")
-        lines = [line.strip() for line in _one(fields, f"{at}.lines").splitlines() if line.strip()]
-        side["lines"] = [{"text": line} | ({"fount": fount} if fount else {}) for line in lines]
+        side["lines"] = _lines(fields, at, side.get("inks", []))
         return side
     _put(side, "coverage", _one(fields, f"{at}.coverage"))
     if way == "finished artwork":
@@ -112,6 +111,20 @@ def _side(fields: Fields, at: str, offer: PublicOffer) -> Data:
         side["plate"] = {name: _one(fields, f"{at}.plate.{name}") for name in ("size", "thickness")}
         side["inks"] = side.get("inks", [])[:1]
     return side
+
+
+def _lines(fields: Fields, at: str, inks: Sequence[str]) -> list[Data]:
+    """The lines to set; of those in a further colour the last where nothing is said."""
+    fount = _one(fields, f"{at}.fount")
+    lines: list[Data] = [{"text": line.strip()} for line in _one(fields, f"{at}.lines").splitlines() if line.strip()]
+    for line in lines:
+        _put(line, "fount", fount)
+    for place, ink in enumerate(inks[1:], start=1):
+        told = re.findall(r"[0-9]{1,3}", _one(fields, f"{at}.lines_in.{place}"))
+        for number in [int(one) for one in told] or [len(lines) + 1 - place]:
+            if 1 <= number <= len(lines):
+                lines[number - 1]["ink"] = ink
+    return lines
 
 
 def _envelope(fields: Fields, offer: PublicOffer) -> Data:

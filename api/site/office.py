@@ -15,10 +15,11 @@ from typing import Any
 
 from litestar.handlers import HTTPRouteHandler
 from msgspec import Struct
+from msgspec.structs import replace
 
 from api.calls import Answer, Call, Nothing
 from api.documents import rendered
-from api.keys import ANYBODY, READERS, Role, credential_of
+from api.keys import ANYBODY, READERS, credential_of
 from api.media_types import FORM, HTML, PDF
 from api.operations import Answers, operation
 from api.owner.kept import kept, listed
@@ -83,15 +84,14 @@ class DocketAsked(Struct, frozen=True, forbid_unknown_fields=True):
 
 def office(*, writes: bool = False, **told: Any) -> Callable[[Work], HTTPRouteHandler]:
     """An operation of the owner's pages, for who is signed in."""
-    may: tuple[Role, ...] = ("owner",) if writes else READERS
 
     def made(work: Work) -> HTTPRouteHandler:
         async def guarded(call: Call[Any, Any]) -> Answer:
-            session, role = await _signed_in(call)
-            if session is None or role not in READERS:
+            session = await _signed_in(call)
+            if session is None:
                 return Answer(status=303, media_type=HTML, headers={"Location": f"{OFFICE}/sign-in"})
-            if role not in may:
-                raise ProblemError("forbidden")
+            if writes:
+                _check_writes(session)
             if told["method"] == "POST":
                 _check_form(call, session)
             return await work(call, session)
@@ -105,18 +105,31 @@ def office(*, writes: bool = False, **told: Any) -> Callable[[Work], HTTPRouteHa
     return made
 
 
-async def _signed_in(call: Call[Any, Any]) -> tuple[Session | None, Role | None]:
+async def _signed_in(call: Call[Any, Any]) -> Session | None:
     """Who is signed in, and what their key may do now: a key that has ended opens nothing any more."""
     settings, now = call.desk.settings, call.desk.now()
     if settings.demo:
-        return demo_session(settings.secret), "owner"
+        return demo_session(settings.secret)
     session = session_of(call.cookies, _secret(call), now)
     if session is None:
-        return None, None
+        return None
     keys = await call.desk.in_book(lambda book: book.keys.list())
     key = next((one for one in keys if one.id == session.key_id and one.is_good(now)), None)
     credential = credential_of(key) if key else None
-    return (session, credential.role) if credential else (None, None)
+    if credential is None or credential.role not in READERS:
+        return None
+    return replace(session, may_write=credential.role == "owner")
+
+
+def _check_writes(session: Session) -> None:
+    """
+    Hold that a session may change anything.
+
+    Raises:
+        ProblemError: its key only reads.
+    """
+    if not session.may_write:
+        raise ProblemError("forbidden")
 
 
 def _secret(call: Call[Any, Any]) -> str:
@@ -269,6 +282,7 @@ async def price_on_page(call: Call[Form, Nothing], session: Session) -> Answer:
         job = read_job(toml_data(text))
         estimate = await call.desk.estimate(job, call.card)
         if do in {"draft", "issue"}:
+            _check_writes(session)
             entry = await _kept(call, fields, estimate, do)
             return _to(entry)
         plots = await _plots(call, job, quantities, sizes) if do == "compare" else []
@@ -280,7 +294,7 @@ async def price_on_page(call: Call[Form, Nothing], session: Session) -> Answer:
 async def _kept(call: Call[Form, Nothing], fields: Fields, estimate: Estimate, do: str) -> Entry:
     _use_token(call, fields)
     asked = call.request_key(do)
-    now, by, card = call.desk.now(), _by(call), call.card
+    now, by, card = call.desk.now(), "owner", call.card
 
     def work(book: QuoteBook) -> Entry:
         keep = book.draft_and_issue if do == "issue" else book.draft
@@ -501,7 +515,7 @@ async def _page(call: Call[Any, Any], name: str, session: Session, *, currency: 
         shop=call.card.letterhead.name,
         session=session,
         token=new_token(call.desk.settings.secret, call.desk.now()),
-        can_keep=True,
+        can_keep=session.may_write,
         waiting=waiting,
         earned=earned,
         **given,
@@ -517,11 +531,7 @@ def _common(call: Call[Form, Nothing], fields: Fields) -> dict[str, Any]:
     """What every move is told: when, by whom, of which version, and under which key."""
     version = _whole(_one(fields, "version"))
     key = call.request_key(call.path["move"])
-    return {"at": call.desk.now(), "by": _by(call), "version": version, "key": key}
-
-
-def _by(call: Call[Any, Any]) -> str:
-    return "owner"
+    return {"at": call.desk.now(), "by": "owner", "version": version, "key": key}
 
 
 def _use_token(call: Call[Form, Nothing], fields: Fields) -> None:

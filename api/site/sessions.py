@@ -24,10 +24,11 @@ _OF_DEMO = "demo"
 
 
 class Session(Struct, frozen=True):
-    """Who is signed in, by the id of a key, and what its forms carry."""
+    """Who is signed in, by the id of a key, what its forms carry, and whether it may change anything."""
 
     key_id: str
     csrf: str
+    may_write: bool = False
 
     @property
     def is_demo(self) -> bool:
@@ -37,7 +38,7 @@ class Session(Struct, frozen=True):
 
 def demo_session(secret: str) -> Session:
     """The session of a server that asks for no key."""
-    return Session(_OF_DEMO, _signed(secret, "demo form"))
+    return Session(_OF_DEMO, _signed(secret, "demo form"), may_write=True)
 
 
 def new_cookie(secret: str, key_id: str, at: datetime.datetime, *, is_secure: bool) -> str:

@@ -33,6 +33,12 @@
         else if (!holds) field.disabled = true;
       }
     }
+    for (const part of form.querySelectorAll("[data-when-ink]")) {
+      const [name, place] = part.dataset.whenInk.split(":");
+      const field = part.querySelector("input");
+      part.hidden = !values(form, name)[place];
+      field.disabled = part.hidden || Boolean(part.closest("[hidden]"));
+    }
     for (const select of form.querySelectorAll("select")) {
       const field = select.closest(".of-field");
       const offered = [...select.options].filter((one) => !one.disabled);

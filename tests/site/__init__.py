@@ -1,0 +1,1 @@
+"""Pages for people, asked without a browser and with one."""
