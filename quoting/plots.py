@@ -12,6 +12,7 @@ import logging
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from decimal import Decimal
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 from quoting.compare import Cell, Comparison, Variant
 from quoting.errors import DocumentError
 from quoting.languages import SOURCE, Language, message
+from quoting.numbers import whole_nearest
 from quoting.what_if import Swing
 
 if TYPE_CHECKING:
@@ -131,7 +133,7 @@ def price_and_cost(comparison: Comparison, variant: Variant, language: Language 
             ylim=(0, max(nets) * 1.08),
         )
         for axis in (axes.xaxis, axes.yaxis):
-            axis.set_major_formatter(lambda at, _: language.number(round(at)))
+            axis.set_major_formatter(lambda at, _: language.number(whole_nearest(Decimal(at))))
         axes.legend(loc="upper left", frameon=True, framealpha=1, edgecolor=PAPER)
         _title(axes, title, variant.label)
         return _svg(figure, f"{title}: {variant.label}", _price_words(cells, language))
