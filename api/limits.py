@@ -83,29 +83,44 @@ class Limits:
         Raises:
             ProblemError: they asked for too much; Retry-After says when more is granted.
         """
-        now = self._desk.now()
-        until = limit.window_end(now)
-        lease = self._lease(limit, whose, until)
+        lease = self._lease(limit, whose)
         if not lease.left and not lease.over:
             async with lease.leasing:
                 if not lease.left and not lease.over:
                     await self._lease_more(limit, whose, lease)
-        seconds = max(1, math.ceil((until - now).total_seconds()))
         if not lease.left:
-            raise ProblemError(
-                "quota-exceeded",
-                headers={"Retry-After": str(seconds), **Left(limit, 0, seconds).headers},
-            )
+            raise self._refusal(limit, lease)
         lease.left -= 1
-        return Left(limit, lease.left, seconds)
+        return Left(limit, lease.left, self._seconds_to(lease.until))
 
-    def _lease(self, limit: Limit, whose: str, until: datetime.datetime) -> _Lease:
-        name = self._named(limit, whose)
+    def check(self, limit: Limit, whose: str) -> None:
+        """
+        Hold that somebody is not known to have asked for too much; nothing is counted or looked up.
+
+        Raises:
+            ProblemError: they have.
+        """
+        lease = self._lease(limit, whose)
+        if lease.over and not lease.left:
+            raise self._refusal(limit, lease)
+
+    def _refusal(self, limit: Limit, lease: _Lease) -> ProblemError:
+        seconds = self._seconds_to(lease.until)
+        headers = {"Retry-After": str(seconds), **Left(limit, 0, seconds).headers}
+        return ProblemError("quota-exceeded", headers=headers)
+
+    def _seconds_to(self, until: datetime.datetime) -> int:
+        return max(1, math.ceil((until - self._desk.now()).total_seconds()))
+
+    def _lease(self, limit: Limit, whose: str) -> _Lease:
+        name, until = self._named(limit, whose), limit.window_end(self._desk.now())
         lease = self._leases.get(name)
         if lease is None or lease.until != until:
             if len(self._leases) >= MOST_REMEMBERED:
                 now = self._desk.now()
                 self._leases = {one: kept for one, kept in self._leases.items() if kept.until > now}
+                if len(self._leases) >= MOST_REMEMBERED:
+                    self._leases = {}  # what is forgotten was counted in the book
             lease = self._leases[name] = _Lease(until)
         return lease
 

@@ -35,11 +35,12 @@ async def spend(call: Call[Any, Any], allowance: Allowance) -> dict[str, str]:
     """
     limits, settings = call.desk.limits, call.desk.settings
     most: int = getattr(settings, allowance.setting)
-    left = await limits.spend(Limit(allowance.name, most, allowance.seconds), call.client_address)
+    of_address = Limit(allowance.name, most, allowance.seconds)
+    limits.check(of_address, call.client_address)  # one client's many requests use nothing of the key's
     if call.credential.id:
         of_key = Limit(f"{allowance.name}-by-key", most * settings.clients_a_key, allowance.seconds)
         await limits.spend(of_key, call.credential.id)
-    return left.headers
+    return (await limits.spend(of_address, call.client_address)).headers
 
 
 async def spend_by_email(call: Call[Any, Any], email: str) -> None:

@@ -20,7 +20,7 @@ from quoting import Fault, InputError
 from quoting.book import Entry, QuoteBook
 from quoting.documents.fonts import faces_for
 from quoting.errors import NotPricedError, StorageError, UnfitTextError
-from quoting.offers import Choice, issued_at_once, offer_by_key, quote_choice, unpriced
+from quoting.offers import Choice, check_choice, issued_at_once, offer_by_key, quote_choice, unpriced
 
 FROM_PAGES: tuple[Role, ...] = ("form", "owner")
 
@@ -79,15 +79,15 @@ async def keep(call: Call[Any, Any], choice: Choice) -> Kept:
     """
     card = call.card
     _check(choice)
-    offer = offer_by_key(choice.product, card)
+    offer, on = offer_by_key(choice.product, card), call.desk.today(card)
     if not call.desk.settings.secret:
         raise StorageError("expected QUOTING_SECRET, which private links are made with; found nothing")
     before = await call.desk.in_book(lambda book: book.answered_before("ask", call.request_key()))
     if before is not None:
         return await _kept(call, before)
+    check_choice(choice, offer, card, on=on)
     left = await spend(call, REQUESTS)
     await spend_by_email(call, choice.contact.email if choice.contact else "")
-    on = call.desk.today(card)
     try:
         estimate = await call.desk.engine(lambda: quote_choice(choice, card, on=on))
     except NotPricedError:

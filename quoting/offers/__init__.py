@@ -4,6 +4,7 @@ Offers to the public: what a visitor may choose of a card's products, and the jo
 Nothing that leaves this room for a visitor holds a cost, a margin, a supplier, a press or a card's hash.
 """
 
+from quoting.offers.checking import check_choice
 from quoting.offers.choice import Choice, Contact, read_choice
 from quoting.offers.jobs import job_from_choice
 from quoting.offers.offered import PublicOffer, offer_by_key, public_offer, public_offers
@@ -15,6 +16,7 @@ __all__ = [
     "Contact",
     "Prices",
     "PublicOffer",
+    "check_choice",
     "choice_schema",
     "issued_at_once",
     "job_from_choice",

@@ -39,7 +39,7 @@ from quoting.rate_card import Letterhead, RateCard
 from quoting.units import Amount, Measure, Rise
 from tests.api.conftest import HERE
 from tests.api.public.conftest import SECRET, Shop
-from tests.api.public.visiting import COASTERS, CONTACT, Visitor
+from tests.api.public.visiting import COASTERS, CONTACT, UNPRICED, Visitor
 from tests.conftest import DAY, demo_job_path
 from tests.offers.choosing import any_choice
 from tests.offers.test_choices import CARD
@@ -212,6 +212,7 @@ class Side:
             answers += [visitor.get(path, Accept=accept) for accept in accepts]
             answers.append(visitor.post(f"{path}/acceptance", {"revision": 1, "quantity": 7}, key=f"{key}-accepted"))
             answers.append(visitor.post(f"{path}/decline", {"revision": 1}, key=f"{key}-declined"))
+        answers.append(visitor.price(UNPRICED))
         return [self._bare(answer) for answer in answers]
 
     @staticmethod

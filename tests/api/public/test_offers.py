@@ -8,7 +8,7 @@ from jsonschema import Draft202012Validator
 from quoting.offers import public_offers
 from tests.api.conftest import HERE
 from tests.api.public.conftest import Shop
-from tests.api.public.visiting import COASTERS, UNPRICED
+from tests.api.public.visiting import COASTERS, STATIONERY
 from tests.offers.test_choices import CARD
 
 
@@ -36,7 +36,7 @@ def test_an_offer_tells_what_may_be_chosen_of_it(shop: Shop) -> None:
 
 def test_a_schema_served_takes_what_is_taken(shop: Shop) -> None:
     visitor = shop.visitor()
-    for told in (COASTERS, UNPRICED):
+    for told in (COASTERS, STATIONERY):
         schema = visitor.get(f"/v1/public/offers/{told['product']}/schema").json()
         Draft202012Validator.check_schema(schema)
         assert list(Draft202012Validator(schema).iter_errors(told)) == []

@@ -8,9 +8,7 @@ from typing import Any
 import pytest
 
 from tests.api.public.conftest import Shop
-from tests.api.public.visiting import COASTERS, CONTACT, STATIONERY, choice
-
-UNPRICED: dict[str, Any] = {**COASTERS, "front": {"lines": [{"text": "W" * 200}]}}
+from tests.api.public.visiting import COASTERS, CONTACT, STATIONERY, UNPRICED, choice
 
 
 @pytest.mark.parametrize(
@@ -112,6 +110,21 @@ def test_a_hundred_at_once_with_one_key_are_one_quotation(served_shop: Shop) -> 
     assert [after.count(kind) - before.count(kind) for kind in ("drafted", "requested", "issued")] == [2, 2, 2]
     assert told.count("issued") == after.count("issued")
     assert told.count("requested") == after.count("requested")
+
+
+@pytest.mark.long
+def test_two_hundred_at_once_with_each_of_a_hundred_keys_are_a_hundred_quotations(served_shop: Shop) -> None:
+    with served_shop.book() as book:
+        before = len(book.events(most=1_000_000))
+    for number in range(100):
+        key, visitor = f"one-key-{number:03}-of-a-hundred", served_shop.visitor()
+        with ThreadPoolExecutor(64) as crew:
+            answers = list(crew.map(lambda _, v=visitor, k=key: v.send(key=k), range(200)))
+        assert {answer.status_code for answer in answers} == {201}
+        assert len({answer.content for answer in answers}) == 1
+    with served_shop.book() as book:
+        kinds = [event.kind for event in book.events(after=before, most=1_000_000)]
+    assert [kinds.count(kind) for kind in ("drafted", "requested", "issued")] == [100, 100, 100]
 
 
 def test_keys_of_other_forms_are_other_keys(shop: Shop) -> None:

@@ -15,8 +15,8 @@ COASTERS: dict[str, Any] = {
 }
 CONTACT: dict[str, Any] = {"name": "Wilmot Dace", "email": "wilmot@lantern-and-eel.example"}
 STATIONERY: dict[str, Any] = {"product": "wedding-and-party-stationery", "quantities": [100]}
-# Bleed on a ready-cut board: no press prints that.
-UNPRICED: dict[str, Any] = {"product": "cards", "quantities": [100], "front": {"coverage": "Printed over the edge"}}
+# A line of 200 capitals goes on no coaster.
+UNPRICED: dict[str, Any] = {**COASTERS, "front": {"lines": [{"text": "W" * 200}]}}
 ORIGIN = "https://pages.marrowby.example"
 
 _addresses = itertools.count(1)
