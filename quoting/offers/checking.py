@@ -22,6 +22,7 @@ from quoting.operations.corner_rounding import CornerRounding
 from quoting.operations.envelope_lining import EnvelopeLining
 from quoting.rate_card import RateCard
 from quoting.units import Size
+from quoting.wording import letters_in
 
 
 def check_choice(choice: Choice, offer: Offer, card: RateCard, *, on: datetime.date) -> None:
@@ -89,7 +90,9 @@ def _size_faults(chosen: Chosen) -> Iterator[Fault]:
     if choice.stock is not None and not (chosen.is_advised and offer.advise):
         yield from _one_of("stock", [*chosen.stocks, *([ADVISE_ME] if offer.advise else [])], choice.stock)
     if not chosen.stocks:
-        yield Fault("own_size", "a size that is listed, as no stock is cut to size", "one of your own")
+        yield Fault(
+            "size" if choice.own_size is None else "own_size", "a size that a stock here is made to", "another"
+        )
 
 
 def _own_size_faults(choice: Choice, size: Size, offer: Offer, listed: Sequence[str]) -> Iterator[Fault]:
@@ -136,8 +139,8 @@ def _line_faults(where: str, side: SideChoice, offer: Offer, card: RateCard, *, 
     inks = inks_of(side, offer)
     for place, line in enumerate(side.lines):
         here = f"{where}.lines[{place}]"
-        if not line.text.strip():
-            yield Fault(f"{here}.text", "a word", "blank")
+        if not letters_in(line.text):
+            yield Fault(f"{here}.text", "characters that type can set", shown(line.text))
         if line.fount is not None:
             yield from _one_of(f"{here}.fount", founts_of(offer, card), line.fount)
         if line.ink is not None:

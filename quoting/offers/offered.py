@@ -91,7 +91,7 @@ def public_offers(card: RateCard) -> tuple[PublicOffer, ...]:
     return tuple(public_offer(offer, card) for offer in card.offers if sizes_of(offer, card) or offer.own_size)
 
 
-def offer_by_key(key: str, card: RateCard, *, where: str = "product") -> Offer:
+def offer_by_key(key: str, card: RateCard) -> Offer:
     """
     The offer that goes by a key.
 
@@ -100,7 +100,7 @@ def offer_by_key(key: str, card: RateCard, *, where: str = "product") -> Offer:
     """
     keys = {offer.key: offer for offer in card.offers if sizes_of(offer, card) or offer.own_size}
     if key not in keys:
-        raise NotOfferedError([Fault(where, f"one of {', '.join(keys) or 'none'}", repr(key)[:60])])
+        raise NotOfferedError([Fault("product", f"one of {', '.join(keys) or 'none'}", repr(key)[:60])])
     return keys[key]
 
 

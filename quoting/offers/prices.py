@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from msgspec import Struct
 
-from quoting.errors import JobError, NoPlanError, NotPricedError
+from quoting.checking import check_job
+from quoting.errors import Fault, JobError, NoPlanError, NotPricedError
 from quoting.estimate import Answer, Estimate, answer_of, estimate_job, figures_of
 from quoting.job import Job
 from quoting.money import unit_price
@@ -84,6 +85,7 @@ def prices_of(choice: Choice, card: RateCard, *, on: datetime.date) -> Prices:
     """
     job, offer = job_from_choice(choice, card, on=on), offer_by_key(choice.product, card)
     try:
+        check_job(job, card)
         prepared = PreparedJob(job, card)
         asked = tuple(_asked(answer_of(prepared, one, on), offer) for one in job.quantities)
         further = tuple(_next(prepared, one, on) for one in _next_quantities(choice, offer))
@@ -193,6 +195,12 @@ def _each(price: Price, quantity: int) -> Decimal:
 def _reasons(error: NoPlanError | JobError) -> list[str]:
     """Why it cannot be priced, as far as a visitor may know: a reason of one press alone is the shop's own."""
     if isinstance(error, JobError):
-        return [f"{fault.where}: expected {fault.expected}" for fault in error.faults]
+        return [_told(fault) for fault in error.faults]
     reason = error.refusals.get("every press", "no press here takes it in this size, on this stock and as deep")
     return [f"{error.part}: {reason}"]
+
+
+def _told(fault: Fault) -> str:
+    """A fault of the job; where it stands there is nothing to a visitor, but for what they name themselves."""
+    told = f"expected {fault.expected}"
+    return told if fault.where.startswith(("items", "$")) else f"{fault.where}: {told}"

@@ -12,6 +12,7 @@ from msgspec.structs import replace
 
 from quoting import JobError, NotOfferedError, RateCard, RateCardError, load_rate_card
 from quoting.job import Client, Colour, Delivery, HandSet, Item, Job, ReliefPlate, SetLine, Side
+from quoting.offer import OfferedSize
 from quoting.offers import choice_schema, job_from_choice, offer_by_key, public_offers, read_choice
 from quoting.operations.corner_rounding import CornerRounding
 from quoting.operations.edge_painting import EdgePainting
@@ -220,7 +221,7 @@ def test_every_fault_is_told_at_once_with_what_is_offered_instead() -> None:
     assert found["size"] == "one of Coaster board, round, 95 mm, Coaster board, square, 95 mm"
     assert found["front.inks[1]"] == "one of black, harbour-blue, brick-red, samphire-green, ochre"
     assert found["front.printed_from"] == "one of words to set, finished artwork"
-    assert found["back.lines[0].text"] == "a word"
+    assert found["back.lines[0].text"] == "characters that type can set"
     assert found["back.lines[0].fount"].startswith("one of tollhouse-24, ")
     assert found["back.lines[0].ink"] == "one of black"
     assert found["back.artwork"] == "nothing, as none is offered"
@@ -331,6 +332,15 @@ def test_the_default_of_a_schema_is_what_is_taken(shop: str, key: str) -> None:
     first = schema["allOf"][0]["then"]["properties"]["stock"]["enum"][0]
 
     assert job({**told, **usual, "stock": first}, card) == job(told, card)
+
+
+def test_a_size_that_no_stock_is_made_to_is_refused() -> None:
+    sizes = (OfferedSize(name="Mat", size=Size("120 mm")),)
+    card = replace(CARD, offers=(replace(CARD.offers[0], sizes=sizes),))
+
+    found = faults({"product": "coasters", "quantities": [100], "front": {"lines": [{"text": "A"}]}}, card)
+
+    assert found == {"size": "a size that a stock here is made to"}
 
 
 def test_a_new_product_in_the_card_is_offered_without_code() -> None:

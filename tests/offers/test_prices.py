@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
-from quoting import RateCard, estimate_job, quotation_for
+from quoting import JobError, RateCard, estimate_job, quotation_for
 from quoting.errors import NotPricedError
 from quoting.estimate import answer_of
 from quoting.job import Job
@@ -124,6 +124,19 @@ def test_what_cannot_be_priced_says_why() -> None:
     assert refused.value.reasons == (
         "Cards and invitations: deep impression from type would ruin it: choose a visible impression, or a plate",
     )
+
+
+@pytest.mark.parametrize(
+    "text", ["\u00ad", "\u200b", "\u2060 \u00ad", "\u202e", "a\u2028b", "\ufeff", "\u0301", "\u3000"]
+)
+def test_characters_that_leave_no_mark_are_priced_or_refused(text: str) -> None:
+    answer = ""
+    try:
+        assert prices({**COASTERS, "front": {"lines": [{"text": text}]}}).options[0].total > 0
+    except (JobError, NotPricedError) as refused:
+        answer = str(refused)
+
+    assert "items" not in answer
 
 
 def test_a_reason_of_one_press_is_not_told() -> None:
