@@ -1,4 +1,4 @@
-"""Requests that have no price yet, or wait for the shop: kept as drafts, found, priced later, erased like any other."""
+"""Requests without a price yet, or left to the shop: drafts that are found, priced later, erased like any other."""
 
 from __future__ import annotations
 
