@@ -8,7 +8,7 @@ request, which the log has too. What went wrong inside (a path, a statement, a t
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
 
@@ -42,6 +42,7 @@ from quoting.errors import (
 PROBLEM_JSON = "application/problem+json"
 URN = "urn:quoting:problem:"
 RETRY_AFTER_SECONDS = 5
+MOST_LISTED = 200  # a body of 1 MB could have 9 MB of faults
 
 
 class ProblemType(Struct, frozen=True):
@@ -216,18 +217,21 @@ def told_of(error: QuotingError, sent: Any = None) -> Told:
         return Told(name=name, detail=" ".join(error.reasons))
     listed = isinstance(error, InputError)
     silent = listed or name in _SILENT or TYPES[name].status >= HTTPStatus.INTERNAL_SERVER_ERROR
+    detail = "" if silent else _first_line(error)
+    if isinstance(error, InputError) and len(error.faults) > MOST_LISTED:
+        detail = f"{len(error.faults)} places do not fit; the first {MOST_LISTED} are listed."
     return Told(
         name=name,
-        detail="" if silent else _first_line(error),
+        detail=detail,
         invalid=invalid_fields(error.faults, sent) if isinstance(error, InputError) else (),
         refusals=error.refusals if isinstance(error, NoPlanError) else {},
         headers={"Retry-After": str(RETRY_AFTER_SECONDS)} if name == "storage-unavailable" else {},
     )
 
 
-def invalid_fields(faults: Iterable[Fault], sent: Any) -> tuple[InvalidField, ...]:
-    """Faults by pointer; one of a key that was not sent points to what it is missing from."""
-    return tuple(_invalid_field(fault, sent) for fault in faults)
+def invalid_fields(faults: Sequence[Fault], sent: Any) -> tuple[InvalidField, ...]:
+    """Faults by pointer, the first 200; one of a key that was not sent points to what it is missing from."""
+    return tuple(_invalid_field(fault, sent) for fault in faults[:MOST_LISTED])
 
 
 def _invalid_field(fault: Fault, sent: Any) -> InvalidField:

@@ -83,6 +83,18 @@ class Served:
         pytest.fail(f"expected a server at {self.url}; found none: {self.log.read_text()[-2000:]}")
 
 
+def family(pid: int) -> list[int]:
+    """A process and everything that it started."""
+    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    return [pid, *(found for child in children for found in family(int(child)))]
+
+
+def rss_bytes(pid: int) -> int:
+    """What a process holds of memory."""
+    status = Path(f"/proc/{pid}/status").read_text()
+    return int(status.partition("VmRSS:")[2].split()[0]) * 1024
+
+
 def free_url() -> str:
     """An address on the loopback interface that nobody listens on."""
     with socket.socket() as probe:
