@@ -45,11 +45,11 @@ def _faults(chosen: Chosen, on: datetime.date) -> Iterator[Fault]:
     if choice.back is not None:
         if not offer.back:
             yield Fault("back", "nothing, as only one side is offered", "a second side")
-        yield from _side_faults("back", choice.back, offer, card)
+        yield from _side_faults("back", chosen.like_front(choice.back), offer, card)
     if choice.impression is not None:
         yield from _one_of("impression", offer.impressions, choice.impression)
     yield from _finishing_faults(chosen)
-    yield from _piece_faults(choice, offer, card)
+    yield from _piece_faults(chosen)
     yield from _envelope_faults(chosen)
     yield from _day_faults(choice, offer, on)
     yield from _delivery_faults(choice, offer)
@@ -177,10 +177,11 @@ def _finishing_faults(chosen: Chosen) -> Iterator[Fault]:
     yield from _each_once("extras", choice.extras)
 
 
-def _piece_faults(choice: Choice, offer: Offer, card: RateCard) -> Iterator[Fault]:
+def _piece_faults(chosen: Chosen) -> Iterator[Fault]:
+    choice, offer = chosen.choice, chosen.offer
     for place, one in enumerate(choice.pieces):
         yield from _one_of(f"pieces[{place}].piece", [piece.name for piece in offer.pieces], one.piece)
-        yield from _side_faults(f"pieces[{place}].front", one.front, offer, card)
+        yield from _side_faults(f"pieces[{place}].front", chosen.like_front(one.front), offer, chosen.card)
     yield from _each_once("pieces", [one.piece for one in choice.pieces])
 
 
@@ -192,7 +193,7 @@ def _envelope_faults(chosen: Chosen) -> Iterator[Fault]:
         yield from _one_of("envelope.stock", size.envelopes, envelope.stock)
     yield from _envelope_work_faults(envelope, offer)
     if envelope.front is not None:
-        yield from _side_faults("envelope.front", envelope.front, offer, chosen.card)
+        yield from _side_faults("envelope.front", chosen.like_front(envelope.front), offer, chosen.card)
 
 
 def _envelope_work_faults(envelope: EnvelopeChoice, offer: Offer) -> Iterator[Fault]:

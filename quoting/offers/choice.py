@@ -53,7 +53,11 @@ class OwnPlate(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
 
 
 class SideChoice(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """One printed side: its inks, and what it prints from. What is left out is as the offer usually has it."""
+    """
+    One printed side: its inks, and what it prints from.
+
+    What is left out is as the offer usually has it; any other side's ink is that of the product's front.
+    """
 
     inks: Annotated[tuple[Line, ...], Meta(max_length=6)] = ()
     printed_from: PrintedFrom | None = None

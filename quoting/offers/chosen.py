@@ -5,6 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Literal
 
+from msgspec.structs import replace
+
 from quoting.job import Fold
 from quoting.offer import FoldedAlong, Offer, OfferedSize
 from quoting.offers.choice import ADVISE_ME, Choice, PrintedFrom, SideChoice
@@ -50,6 +52,18 @@ class Chosen:
         """The stock it is priced on: the first of its size where the visitor does not say."""
         named = self.choice.stock
         return self.stocks[0] if named is None or self.is_advised else named
+
+    @property
+    def name(self) -> str:
+        """What the product is called: by the size that was named for it, else by the offer."""
+        size = self.size
+        named = size is not None and self.choice.own_size is None and self.offer.sizes
+        return size.name if size and named else self.offer.name
+
+    def like_front(self, side: SideChoice) -> SideChoice:
+        """Another side than the product's front: where it names no ink, it is printed in the front's first."""
+        ink = inks_of(self.choice.front, self.offer)[0]
+        return side if side.inks or ink not in self.offer.inks else replace(side, inks=(ink,))
 
     @property
     def impression(self) -> Impression:

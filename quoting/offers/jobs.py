@@ -105,19 +105,19 @@ def _items(chosen: Chosen) -> tuple[Item, ...]:
 
 
 def _product(chosen: Chosen) -> Item:
-    choice, offer, size = chosen.choice, chosen.offer, chosen.size
+    choice, size = chosen.choice, chosen.size
     if size is None:
         raise ValueError("expected a choice that was checked; found one of no size")
     flat, fold = opened_out(size.size, chosen.folded)
     back = choice.back
     return Item(
-        name=offer.name,
+        name=chosen.name,
         stock=chosen.stock,
         size=flat,
         shape=size.shape,
         fold=fold,
         front=_side(choice.front, size.size, chosen, chosen.impression),
-        back=None if back is None else _side(back, size.size, chosen, chosen.impression),
+        back=None if back is None else _side(chosen.like_front(back), size.size, chosen, chosen.impression),
         finishing=(*size.work, *_finishing(chosen, is_folded=fold is not None)),
     )
 
@@ -143,7 +143,7 @@ def _further(chosen: Chosen, name: str, front: SideChoice) -> Item:
         stock=piece.stock or chosen.stock,
         size=piece.size,
         per_set=piece.per_set,
-        front=_side(front, piece.size, chosen, chosen.impression),
+        front=_side(chosen.like_front(front), piece.size, chosen, chosen.impression),
     )
 
 
@@ -157,7 +157,7 @@ def _envelope(chosen: Chosen, asked: EnvelopeChoice) -> Item:
         size=stock.size,
         shape=stock.shape if isinstance(stock, ReadyCut) else "rectangular",
         extra=asked.spare,
-        front=None if asked.front is None else _side(asked.front, stock.size, chosen, "kiss"),
+        front=None if asked.front is None else _side(chosen.like_front(asked.front), stock.size, chosen, "kiss"),
         finishing=tuple(kind() for wanted, kind in work if wanted),
     )
 

@@ -47,7 +47,7 @@ def _properties(seen: PublicOffer) -> dict[str, Schema | None]:
         "own_size": plain["own_size"] if seen.own_size else None,
         "stock": _choice(_names(seen.stocks) | ({ADVISE_ME: ADVISE_ME} if seen.advise else {})),
         "front": {"$ref": "#/$defs/side"},
-        "back": {"$ref": "#/$defs/side"} if seen.back else None,
+        "back": {"$ref": "#/$defs/further_side"} if seen.back else None,
         "impression": _choice({one: one for one in seen.impressions}),
         "folded": _choice({one: one for one in folds}) if set(folds) - {"flat"} else {"const": "flat"},
         "corners": {"enum": ["square", "rounded"], "default": "square"} if seen.corners else {"const": "square"},
@@ -124,13 +124,14 @@ def _sizes_rule(seen: PublicOffer) -> list[Schema]:
 def _definitions(seen: PublicOffer) -> dict[str, Schema]:
     whole = json_schema(Choice)["$defs"]
     told: dict[str, Schema] = {"side": _side(seen, whole), "delivery": _delivery(seen, whole)}
+    told["further_side"] = _side(seen, whole, like_front=True)
     told["contact"] = whole["Contact"]
     told["line"] = _line(seen, whole)
     if "own plate" in seen.printed_from:
         told["plate"] = whole["OwnPlate"]
     if seen.pieces:
         piece = _choice({one.name: f"{one.name}, {one.size}" for one in seen.pieces})
-        told["piece"] = _object({"piece": piece, "front": {"$ref": "#/$defs/side"}}, ["piece"])
+        told["piece"] = _object({"piece": piece, "front": {"$ref": "#/$defs/further_side"}}, ["piece"])
     if _envelopes(seen):
         told["envelope"] = _envelope(seen)
     return told
@@ -141,12 +142,13 @@ def _object(properties: dict[str, Schema | None], required: list[str]) -> Schema
     return {"type": "object", "additionalProperties": False, "required": required, "properties": kept}
 
 
-def _side(seen: PublicOffer, whole: dict[str, Schema]) -> Schema:
+def _side(seen: PublicOffer, whole: dict[str, Schema], *, like_front: bool = False) -> Schema:
+    """A printed side; any but the product's front is, where nothing is said, in the front's first ink."""
     ways = seen.printed_from
     inks = {"type": "array", "items": _choice(_names(seen.inks)), "maxItems": seen.most_colours_a_side}
     side = _object(
         {
-            "inks": {**inks, "uniqueItems": True, "default": [seen.inks[0].key]},
+            "inks": {**inks, "uniqueItems": True, **({} if like_front else {"default": [seen.inks[0].key]})},
             "printed_from": _choice({one: one for one in ways}),
             "lines": {"type": "array", "items": {"$ref": "#/$defs/line"}, "maxItems": MOST_LINES},
             "artwork": _choice({one: one for one in seen.artwork}),
@@ -196,7 +198,7 @@ def _envelope(seen: PublicOffer) -> Schema:
             "lined": flag if seen.lining else None,
             "addressed": flag if seen.addressing else None,
             "spare": spare if seen.most_spare_envelopes else None,
-            "front": {"oneOf": [{"type": "null"}, {"$ref": "#/$defs/side"}]},
+            "front": {"oneOf": [{"type": "null"}, {"$ref": "#/$defs/further_side"}]},
         },
         ["stock"],
     )

@@ -76,7 +76,7 @@ def test_a_suite_in_full_becomes_the_job_that_the_owner_would_write() -> None:
             "impression": "deep",
             "edges": "gold",
             "extras": ["Tied with ribbon"],
-            "pieces": [{"piece": "Reply card", "front": {"inks": ["samphire-green"]}}],
+            "pieces": [{"piece": "Reply card"}],
             "envelope": {"stock": "envelope-133x184", "lined": True, "spare": 10},
             "delivery": {"method": "parcel", "to": "Tern Barn"},
             "contact": {"name": "Hesper Quill", "email": "hesper@tern-barn.example"},
@@ -92,7 +92,7 @@ def test_a_suite_in_full_becomes_the_job_that_the_owner_would_write() -> None:
 
     # By hand: 82 % of 127 x 178 mm is 104.1 x 146 mm; opened along its long edge it is 254 x 178 mm.
     invitation = Item(
-        name="Wedding and party stationery",
+        name="Folded invitation",
         stock="cotton-300",
         size=Size("254 x 178 mm"),
         fold=told.items[0].fold,

@@ -122,7 +122,7 @@ def test_what_cannot_be_priced_says_why() -> None:
         prices(deep, CARDS["pellam-hollow"])
 
     assert refused.value.reasons == (
-        "Cards and invitations: deep impression from type would ruin it: choose a visible impression, or a plate",
+        "Flat card: deep impression from type would ruin it: choose a visible impression, or a plate",
     )
 
 
