@@ -49,7 +49,7 @@ STATES = ("draft", "open", "accepted", "declined", "withdrawn", "lapsed")
 SAMPLE = """format = 1
 title = "Calling cards"
 quantities = [100, 250]
-client = { name = "" }
+client = { name = "Name of the client" }
 
 [[items]]
 name = "Calling card"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from html import unescape
+
 import pytest
 from msgspec.structs import replace
 
@@ -110,6 +112,18 @@ def test_a_job_is_priced_compared_kept_and_issued(shop: Shop) -> None:
     assert "Q-00001" in kept.text
     assert str(kept.url) == str(again.url)
     assert shop.count() == 1
+
+
+def test_the_job_to_begin_from_has_a_price(shop: Shop) -> None:
+    sign_in(shop)
+    fields = Page(shop.client.get("/office/price").text)
+    sample = (
+        shop.client.get("/office/price").text.partition("<textarea")[2].partition(">")[2].partition("</textarea>")[0]
+    )
+    told = {name: values[-1] for name, values in fields.fields.items()}
+    answer = shop.client.post("/office/price", data=told | {"job": unescape(sample), "do": "price"})
+
+    assert "A press hour earns" in answer.text
 
 
 def test_a_job_that_does_not_fit_is_told_and_kept_in_the_page(shop: Shop) -> None:
