@@ -27,6 +27,7 @@ _PICTURE_SIDE = 320
 _LEAST_RIDGE = 2
 _LOOKED_AT_AGAIN, _LARGER = 48, 8
 _LEAST_SEEN = Decimal("0.5")
+_NEAR = 9
 
 
 class _Box(Struct, frozen=True):
@@ -117,7 +118,7 @@ def _solids(ink: Pixels, plane: Plane) -> _Solids:
         wanted = (max(1, full.shape[1] // by), max(1, full.shape[0] // by))
         full = cv2.resize(full, wanted, interpolation=cv2.INTER_AREA)
     mask = np.pad((full >= _HALF).astype(np.uint8), 1)
-    depths = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    depths = _depths(mask)
     a_mm = 1 / (plane.pixel_mm * by)
     solid = _opened(depths, SOLID_MM * a_mm)
     heavy = _opened(depths, HEAVY_MM * a_mm)
@@ -136,14 +137,20 @@ def _solids(ink: Pixels, plane: Plane) -> _Solids:
 
 def _opened(depths: Pixels, across_px: Decimal) -> Pixels:
     """Every pixel that a disc covers somewhere within the shapes; ``depths`` are distances to bare paper."""
-    import cv2
     import numpy as np
 
     half = np.float32(str(across_px / 2))
     within = (depths >= half).astype(np.uint8)
     if not within.any():
         return within
-    return (cv2.distanceTransform(1 - within, cv2.DIST_L2, cv2.DIST_MASK_PRECISE) < half).astype(np.uint8)
+    return (_depths(1 - within) < half).astype(np.uint8)
+
+
+def _depths(shapes: Pixels, *, exactly: bool = False) -> Pixels:
+    """Each pixel's distance to the outside of the shapes; else to a fiftieth of itself, in a quarter of the time."""
+    import cv2
+
+    return cv2.distanceTransform(shapes, cv2.DIST_L2, cv2.DIST_MASK_PRECISE if exactly else cv2.DIST_MASK_5)
 
 
 def _tints(ink: Pixels) -> Decimal:
@@ -160,14 +167,18 @@ def _thinnest(ink: Pixels, plane: Plane, *, reversed_out: bool = False) -> Lengt
     """
     The width of the thinnest line, dot or gap under 2 mm: twice the least depth of a ridge.
 
-    A ridge is where no neighbour is deeper; the point of a corner has none. To about a tenth of a pixel.
+    A ridge is where no neighbour is deeper. It counts where it runs on, as along a line, or where nothing near
+    is deeper, as in a dot; the point of a wedge does neither. To about a tenth of a pixel.
     """
+    import cv2
     import numpy as np
 
     most = int(whole_up(FINE_MM / plane.pixel_mm))
     drawn = np.pad(255 - ink if reversed_out else ink, most, constant_values=255 if reversed_out else 0)
     depths, ridge = _ridge(drawn >= _HALF)
-    ridge &= depths * 2 <= most
+    runs_on = cv2.boxFilter(ridge.astype(np.uint8), -1, (_NEAR, _NEAR), normalize=False) >= _NEAR - 1
+    is_dot = depths >= cv2.dilate(depths, np.ones((_NEAR, _NEAR), np.uint8))
+    ridge &= (runs_on | is_dot) & (depths * 2 <= most)
     found = depths[ridge]
     if len(found) < _LEAST_RIDGE:
         return None
@@ -178,12 +189,12 @@ def _thinnest(ink: Pixels, plane: Plane, *, reversed_out: bool = False) -> Lengt
     return _length(widths[min(len(widths), _LEAST_RIDGE) - 1] * plane.pixel_mm, places=3)
 
 
-def _ridge(shapes: Pixels) -> tuple[Pixels, Pixels]:
+def _ridge(shapes: Pixels, *, exactly: bool = False) -> tuple[Pixels, Pixels]:
     """Each pixel's distance to the outside of the shapes, and the pixels that no neighbour is deeper than."""
     import cv2
     import numpy as np
 
-    depths = cv2.distanceTransform(shapes.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    depths = _depths(shapes.astype(np.uint8), exactly=exactly)
     return depths, (depths > 0) & (depths >= cv2.dilate(depths, np.ones((3, 3), np.uint8)))
 
 
@@ -193,7 +204,7 @@ def _looked_at_again(drawn: Pixels, y: int, x: int, around: int) -> Decimal:
 
     window = drawn[max(0, y - around) : y + around + 1, max(0, x - around) : x + around + 1]
     larger = cv2.resize(window, None, fx=_LARGER, fy=_LARGER, interpolation=cv2.INTER_LINEAR)
-    depths, _ = _ridge(larger >= _HALF)
+    depths, _ = _ridge(larger >= _HALF, exactly=True)
     row, column = (min(y, around) * _LARGER, min(x, around) * _LARGER)
     deepest = depths[max(0, row - _LARGER) : row + 2 * _LARGER, max(0, column - _LARGER) : column + 2 * _LARGER].max()
     return at_least(_LEAST_SEEN, (Decimal(str(deepest)) * 2 - 1) / _LARGER)

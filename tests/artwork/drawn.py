@@ -149,3 +149,13 @@ def text(said: str, x: float, y: float, points: float) -> str:
     """A line of text in the open font."""
     held = said.replace("\\", r"\\").replace("(", r"\(").replace(")", r"\)")
     return f"BT /F {points} Tf {x} {y} Td ({held}) Tj ET\n"
+
+
+def bookplate() -> bytes:
+    """The demo's artwork: a frame, a lamp, a name to be filled in; one colour, the size of the piece."""
+    mm = 72 / 25.4
+    name, _ = letters("EX LIBRIS", 17 * mm, 70 * mm, 20)
+    frame = rule(5 * mm, 5 * mm, 60 * mm, 80 * mm) + "1 g " + rule(6 * mm, 6 * mm, 58 * mm, 78 * mm) + "0 g "
+    lamp = circle(35 * mm, 45 * mm, 14 * mm) + rule(33 * mm, 26 * mm, 4 * mm, 8 * mm)
+    lines = "".join(rule(15 * mm, (12 + 5 * line) * mm, 40 * mm, 0.5) for line in range(2))
+    return pdf_of("0 g " + frame + name + lamp + lines, size=(70 * mm, 90 * mm))

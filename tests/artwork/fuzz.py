@@ -12,9 +12,12 @@ import argparse
 import io
 import os
 import random
+import re
 import resource
+import subprocess
 import sys
 import tempfile
+import time
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -22,6 +25,7 @@ from typing import Any
 MOST_BYTES = 20_000
 MEMORY_BYTES = 3_000_000_000
 PIXELS = 200_000
+ROUND_SECONDS = 20
 MARKS = (
     b"/Type /Page", b"/Kids", b"/MediaBox", b"/Resources", b"/ColorSpace", b"/Separation", b"/DeviceN", b"/Rotate",
     b"/TrimBox", b"/BleedBox", b"/XObject", b"/Filter /FlateDecode", b"stream\n", b"endobj", b"obj", b"R", b"<<",
@@ -133,7 +137,43 @@ def by_dice(cases: int) -> int:
 
 
 def by_coverage(minutes: int) -> int:
-    """Let libFuzzer bend the seeds, guided by what of the readers a file reaches."""
+    """
+    Let libFuzzer bend the seeds, guided by what of the readers a file reaches.
+
+    Round after round in a new process, the corpus handed on: what watches the coverage keeps memory.
+    """
+    folder = Path(tempfile.mkdtemp(prefix="bent-"))
+    corpus, marks = folder / "corpus", folder / "marks"
+    corpus.mkdir()
+    for number, seed in enumerate(seeds()):
+        (corpus / f"seed-{number}").write_bytes(seed)
+    spelled = ["".join(rf"\x{byte:02x}" for byte in mark) for mark in MARKS]
+    marks.write_text("".join(f'"{mark}"\n' for mark in spelled))
+    print(f"what breaks the reader is kept in {folder}")
+    began, rounds, executed, edges = time.monotonic(), 0, 0, [0]
+    while time.monotonic() - began < 60 * minutes:
+        done = subprocess.run(
+            [sys.executable, "-W", "ignore", "-m", "tests.artwork.fuzz", "--round", str(folder), str(rounds + 1)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if done.returncode:
+            print(done.stdout[-2000:], done.stderr[-6000:])
+            return 1
+        rounds += 1
+        executed += sum(int(units) for units in re.findall(r"number_of_executed_units:\s*(\d+)", done.stderr))
+        edges += [int(found) for found in re.findall(r"cov: (\d+)", done.stderr)]
+    first, most = next(found for found in edges if found), max(edges)
+    kept = len(list(corpus.iterdir()))
+    print(
+        f"{executed} bent files read in {rounds} rounds, {first} edges reached at first, {most} at last, {kept} kept"
+    )
+    return 0
+
+
+def one_round(folder: Path, seed: int) -> int:
+    """One round of libFuzzer, in this process."""
     import atheris
 
     with atheris.instrument_imports(include=["quoting.artwork", "PIL", "pikepdf"]):
@@ -141,22 +181,13 @@ def by_coverage(minutes: int) -> int:
         from PIL import Image, PngImagePlugin, TiffImagePlugin  # noqa: F401
 
         from quoting.artwork import child, colours, doors, figures, pages, pictures, reading  # noqa: F401
-    folder = Path(tempfile.mkdtemp(prefix="bent-"))
-    corpus = folder / "corpus"
-    corpus.mkdir()
-    for number, seed in enumerate(seeds()):
-        (corpus / f"seed-{number}").write_bytes(seed)
-    marks = folder / "marks"
-    spelled = ["".join(rf"\x{byte:02x}" for byte in mark) for mark in MARKS]
-    marks.write_text("".join(f'"{mark}"\n' for mark in spelled))
-    told = [f"-max_total_time={60 * minutes}", f"-max_len={MOST_BYTES}", "-timeout=60", "-rss_limit_mb=4096"]
-    more = [f"-dict={marks}", f"-artifact_prefix={folder}/", "-seed=48", "-print_final_stats=1"]
-    print(f"what breaks the reader is kept in {folder}")
+    told = [f"-max_total_time={ROUND_SECONDS}", f"-max_len={MOST_BYTES}", "-timeout=60", "-rss_limit_mb=8192"]
+    more = [f"-dict={folder}/marks", f"-artifact_prefix={folder}/", f"-seed={seed}", "-print_final_stats=1"]
 
     def one(content: bytes) -> Any:
         read(content)
 
-    atheris.Setup([sys.argv[0], *told, *more, str(corpus)], one)
+    atheris.Setup([sys.argv[0], *told, *more, str(folder / "corpus")], one)
     atheris.Fuzz()
     return 0
 
@@ -166,12 +197,15 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--minutes", type=int, default=0)
     parser.add_argument("--cases", type=int, default=0)
+    parser.add_argument("--round", nargs=2, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     os.environ["PATH"] = ""  # no Ghostscript
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     if asked.cases:
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
         return by_dice(asked.cases)
+    if asked.round:
+        return one_round(Path(asked.round[0]), int(asked.round[1]))
     return by_coverage(asked.minutes or 10)
 
 

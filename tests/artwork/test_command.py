@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from quoting.artwork import measure_artwork
-from tests.artwork.drawn import circle, pdf_of
+from quoting.places import packaged
+from tests.artwork.drawn import bookplate, circle, pdf_of
 from tests.conftest import demo_card_path
 
 MADE = pdf_of("0 g " + circle(100, 100, 60))
@@ -68,3 +69,7 @@ def test_a_wrong_call_and_a_wrong_file_are_told_apart(file: Path, words: list[st
 
     assert found == code
     assert expected in complained
+
+
+def test_the_demos_artwork_is_what_is_drawn_here() -> None:
+    assert (packaged("rate_cards_demo") / "marrowby-lane" / "artwork" / "bookplate.pdf").read_bytes() == bookplate()

@@ -46,13 +46,14 @@ def median_seconds(work: Callable[[], object]) -> float:
 
 
 _PEAK = """
-import resource, sys
-from hashlib import sha256
+import re, sys
 import cv2, numpy, pikepdf, pypdfium2, PIL.Image
 from quoting.artwork.figures import figures_of
 from quoting.artwork.measured import UPLOADED
 from quoting.artwork.pages import bare_raster, pdf_planes, single_pages
-held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+def most():
+    return int(re.search(r"VmHWM:\\s*(\\d+)", open("/proc/self/status").read())[1])
+held = most()
 body = sys.stdin.buffer.read()
 page = next(single_pages(body, UPLOADED))
 if sys.argv[1] == "bare":
@@ -60,7 +61,7 @@ if sys.argv[1] == "bare":
 else:
     for plane in pdf_planes(body, UPLOADED):
         figures_of(plane, "a.pdf", "0" * 64)
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - held)
+print(most() - held)
 """
 
 
