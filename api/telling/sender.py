@@ -32,7 +32,7 @@ from quoting.quotation import Quotation
 from quoting.reader import from_json
 
 CLIENT, SHOP, WEBHOOK = "client", "shop", "webhook "
-CLAIM = datetime.timedelta(minutes=2)
+LEASE = datetime.timedelta(minutes=2)
 SHOP_MAILS_AN_HOUR = 10
 HOUR = datetime.timedelta(hours=1)
 GONE = 410
@@ -59,10 +59,10 @@ class Telling(Struct, frozen=True, kw_only=True):
 
 
 class Sender:
-    """One sender at one book."""
+    """One sender at one book; what it took and said nothing of is another's to try when ``lease`` is over."""
 
-    def __init__(self, book: QuoteBook, telling: Telling, clock: Clock) -> None:
-        self._book, self._telling, self._clock = book, telling, clock
+    def __init__(self, book: QuoteBook, telling: Telling, clock: Clock, *, lease: datetime.timedelta = LEASE) -> None:
+        self._book, self._telling, self._clock, self._lease = book, telling, clock, lease
         self._endpoints = {channel_of(one.url): one for one in telling.endpoints}
         self._shop_mails: deque[datetime.datetime] = deque()
 
@@ -87,7 +87,7 @@ class Sender:
         for told in self._book.outbox.waiting():
             self._book.outbox.hand_out(told.position, self._channels(told), at=self._clock())
         now = self._clock()
-        claimed = self._book.outbox.claim(at=now, until=now + CLAIM)
+        claimed = self._book.outbox.claim(at=now, until=now + self._lease)
         for delivery in claimed:
             self._try(delivery)
         return len(claimed)
