@@ -1,8 +1,8 @@
 """
 One file of artwork from standard input, what it measures to standard output: a process that is used once.
 
-It works in an empty folder with an empty environment, under limits on memory, processor time, files and
-their size, gives way to other work, and is ended with whatever it started.
+It works in an empty folder with an empty environment and without a network, under limits on memory, processor
+time, files and their size, gives way to other work, and is ended with whatever it started.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from quoting.piped_child import read_one, write_one
 
 _MOST_FILES = 128
 _GIVES_WAY = 10
+# Linux: prctl(2), unshare(2).
+_NO_NEW_PRIVILEGES, _NEW_NETWORK, _NEW_USERS = 38, 0x40000000, 0x10000000
 
 
 def main() -> int:
@@ -35,7 +37,7 @@ def main() -> int:
 
 def limit_itself(memory_bytes: int, seconds: int, space_bytes: int) -> None:
     """Bind this process, and whatever it starts, where the system can."""
-    with contextlib.suppress(ImportError, ValueError, OSError):  # no limits on Windows
+    with contextlib.suppress(ImportError, ValueError, OSError, AttributeError):  # less of it on other systems
         import resource
 
         for kind, most in (
@@ -47,6 +49,17 @@ def limit_itself(memory_bytes: int, seconds: int, space_bytes: int) -> None:
         ):
             resource.setrlimit(kind, (most, most))
         os.nice(_GIVES_WAY)
+        _leave_the_network()
+
+
+def _leave_the_network() -> None:
+    """A network of its own, with nothing in it, where the system lets a process have one; no new rights ever."""
+    import ctypes
+
+    system = ctypes.CDLL(None, use_errno=True)
+    system.prctl(_NO_NEW_PRIVILEGES, 1, 0, 0, 0)
+    if system.unshare(_NEW_NETWORK):  # only root may by itself; others within a name space of users
+        system.unshare(_NEW_NETWORK | _NEW_USERS)
 
 
 def answer_to(asked: bytes) -> Answer | Refusal:

@@ -7,6 +7,9 @@ from __future__ import annotations
 
 import os
 import resource
+import socket
+import subprocess
+import sys
 import tempfile
 import threading
 import time
@@ -194,3 +197,23 @@ def test_a_child_that_answers_nonsense_is_not_believed(monkeypatch: pytest.Monke
 
         with pytest.raises(UnfitArtworkError, match="one that broke its reader"):
             measure_artwork(GOOD, "a.pdf")
+
+
+def test_the_process_that_reads_has_no_network_and_gains_no_rights() -> None:
+    ways = (["unshare", "-n", "true"], ["unshare", "-Urn", "true"])
+    if all(subprocess.run(way, capture_output=True, check=False).returncode for way in ways):
+        pytest.skip("this system gives no process a network of its own")
+    # A child bound as the reader is asks for a server of ours, which a child that is not bound reaches.
+    reach = "import socket; socket.create_connection(('127.0.0.1', {port}), 2); print('reached')"
+    bound = "from quoting.artwork.child import limit_itself; limit_itself(10**9, 9, 10**6); "
+    look = "print(open('/proc/self/status').read().partition('NoNewPrivs:')[2].split()[0]); "
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        code = reach.format(port=server.getsockname()[1])
+        free, kept = (
+            subprocess.run([sys.executable, "-c", words + code], capture_output=True, text=True, check=False)
+            for words in ("", bound + look)
+        )
+
+    assert free.stdout == "reached\n"
+    assert kept.stdout == "1\n"
+    assert "OSError" in kept.stderr
