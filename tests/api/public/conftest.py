@@ -21,11 +21,12 @@ from tests.book.shop import NOW
 
 SECRET = "a secret that stands nowhere in the book".replace(" ", "-")
 MANY = 100_000
+MOST_PRICES = 200
 OPEN_HANDED = {
     "secret": SECRET,
     "trusted_proxies": 1,
     "most_looks_a_minute": MANY,
-    "most_prices_a_minute": 200,
+    "most_prices_a_minute": MOST_PRICES,
     "most_requests_an_hour": MANY,
     "most_requests_an_email_a_day": MANY,
     "clients_a_key": MANY,
@@ -71,11 +72,10 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
         yield Shop(client, form, owner, settings)
 
 
-@pytest.fixture(scope="session", params=ENGINES)
-def served_shop(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
-    """Four workers behind a proxy that is trusted, on each engine, for all tests of this run."""
-    folder = tmp_path_factory.mktemp("served")
-    address = str(folder / "book.sqlite")
+@pytest.fixture(params=ENGINES)
+def served_shop(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Shop]:
+    """Four workers behind a proxy that is trusted, on each engine."""
+    address = str(tmp_path / "book.sqlite")
     if request.param == "postgresql":
         database: Server = request.getfixturevalue("database")
         address = database.new_database()
@@ -83,7 +83,7 @@ def served_shop(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPat
     settings = Settings(card=CARD, book=address, base_url=free_url(), workers=4, **OPEN_HANDED)  # type: ignore[arg-type]  # by name
     limits = httpx.Limits(max_connections=64, max_keepalive_connections=64)
     with (
-        Served(settings, folder / "server.log") as served,
+        Served(settings, tmp_path / "server.log") as served,
         httpx.Client(base_url=served.url, timeout=60, limits=limits) as client,
     ):
         yield Shop(client, form, owner, settings, served)

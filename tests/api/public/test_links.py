@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import secrets
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -16,9 +15,7 @@ from quoting.book import QuoteBook
 from quoting.documents.names import content_disposition
 from tests.api.conftest import HERE
 from tests.api.public.conftest import SECRET, Shop
-from tests.api.public.visiting import CONTACT, STATIONERY, Visitor
-
-ACCEPT = {"revision": 1, "quantity": 200, "name": "Wilmot Dace"}
+from tests.api.public.visiting import ACCEPT, CONTACT, STATIONERY, Visitor
 
 
 def test_a_link_tells_the_quotation_as_it_was_issued(shop: Shop) -> None:
@@ -103,24 +100,6 @@ def test_a_revision_that_was_replaced_is_not_accepted(shop: Shop) -> None:
 
     assert (answer.status_code, answer.json()["type"]) == (409, "urn:quoting:problem:quote-replaced")
     assert "Q-00001" not in answer.text
-
-
-def test_fifty_acceptances_and_fifty_refusals_end_in_one_state(served_shop: Shop) -> None:
-    path = served_shop.visitor().link()
-
-    def move(number: int) -> tuple[int, str]:
-        stranger = served_shop.stranger()
-        if number % 2:
-            answer = stranger.post(f"{path}/acceptance", ACCEPT)
-        else:
-            answer = stranger.post(f"{path}/decline", {"revision": 1})
-        return answer.status_code, answer.json()["state"]
-
-    with ThreadPoolExecutor(32) as crew:
-        answers = list(crew.map(move, range(100)))
-    told = served_shop.stranger().get(path).json()
-    assert sorted(status for status, _ in answers) == [200] + [409] * 99
-    assert {state for _, state in answers} == {told["state"]}
 
 
 class Clock:

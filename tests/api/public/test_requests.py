@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -93,38 +92,6 @@ def test_what_was_refused_may_be_sent_again_with_its_key(shop: Shop) -> None:
 
     assert refused.status_code == 422
     assert shop.visitor().send(key=key).status_code == 201
-
-
-def test_a_hundred_at_once_with_one_key_are_one_quotation(served_shop: Shop) -> None:
-    with served_shop.book() as book:
-        before = [event.kind for event in book.events(most=100_000)]
-    for number in range(2):
-        key, visitor = f"one-key-{number}-for-a-hundred", served_shop.visitor()
-        with ThreadPoolExecutor(32) as crew:
-            answers = list(crew.map(lambda _, v=visitor, k=key: v.send(key=k), range(100)))
-        assert {answer.status_code for answer in answers} == {201}
-        assert len({answer.content for answer in answers}) == 1
-    with served_shop.book() as book:
-        after = [event.kind for event in book.events(most=100_000)]
-        told = [one.kind for one in book.outbox.waiting(most=100_000)]
-    assert [after.count(kind) - before.count(kind) for kind in ("drafted", "requested", "issued")] == [2, 2, 2]
-    assert told.count("issued") == after.count("issued")
-    assert told.count("requested") == after.count("requested")
-
-
-@pytest.mark.long
-def test_two_hundred_at_once_with_each_of_a_hundred_keys_are_a_hundred_quotations(served_shop: Shop) -> None:
-    with served_shop.book() as book:
-        before = len(book.events(most=1_000_000))
-    for number in range(100):
-        key, visitor = f"one-key-{number:03}-of-a-hundred", served_shop.visitor()
-        with ThreadPoolExecutor(64) as crew:
-            answers = list(crew.map(lambda _, v=visitor, k=key: v.send(key=k), range(200)))
-        assert {answer.status_code for answer in answers} == {201}
-        assert len({answer.content for answer in answers}) == 1
-    with served_shop.book() as book:
-        kinds = [event.kind for event in book.events(after=before, most=1_000_000)]
-    assert [kinds.count(kind) for kind in ("drafted", "requested", "issued")] == [100, 100, 100]
 
 
 def test_keys_of_other_forms_are_other_keys(shop: Shop) -> None:

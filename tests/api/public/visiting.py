@@ -17,6 +17,7 @@ CONTACT: dict[str, Any] = {"name": "Wilmot Dace", "email": "wilmot@lantern-and-e
 STATIONERY: dict[str, Any] = {"product": "wedding-and-party-stationery", "quantities": [100]}
 # A line of 200 capitals goes on no coaster.
 UNPRICED: dict[str, Any] = {**COASTERS, "front": {"lines": [{"text": "W" * 200}]}}
+ACCEPT = {"revision": 1, "quantity": 200, "name": "Wilmot Dace"}
 ORIGIN = "https://pages.marrowby.example"
 
 _addresses = itertools.count(1)
