@@ -285,6 +285,22 @@ def clients(address: str, after: str) -> None:
 
 
 @book.command()
+@click.option("--again", is_flag=True, help="Have all of it tried once more, from now on.")
+@click.option("--after", default=0, help="The last event of the page before.")
+@_in_book
+def undeliverable(address: str, after: int, *, again: bool) -> None:
+    """List what could not be told by mail or webhook, 100 deliveries at a time."""
+    from quoting.cli.tables_of_book import show_deliveries
+
+    with _opened(address) as opened:
+        if again:
+            tried = opened.outbox.try_again(at=datetime.datetime.now(datetime.UTC))
+            click.echo(f"{tried} to be tried again by the sender of quoting serve")
+            return
+        click.echo(show_deliveries(opened.outbox.undeliverable(after=after)))
+
+
+@book.command()
 @click.argument("client")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @_change

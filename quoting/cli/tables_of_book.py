@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Sequence
 from decimal import Decimal
 
-from quoting.book import Entry, KnownClient, Listing
+from quoting.book import Delivery, Entry, KnownClient, Listing
 from quoting.book.chain import Event
 from quoting.cli.words import table
 from quoting.money import minor_units
@@ -46,6 +46,18 @@ def show_clients(clients: Sequence[KnownClient]) -> str:
     ]
     headers = ["id", "name", "company", "e-mail", "terms"]
     return table(rows, headers=headers, left=(0, 1, 2, 3, 4)) if rows else "No clients"
+
+
+def show_deliveries(deliveries: Sequence[Delivery]) -> str:
+    """What was given up: of which quotation, to whom, how often it was tried and why not."""
+    if not deliveries:
+        return "Nothing: everything was told, or is still to be tried"
+    rows = [
+        [str(one.told.position), one.told.kind, one.told.id, one.channel, str(one.attempts), one.refused]
+        for one in deliveries
+    ]
+    headers = ["event", "what", "of", "to", "tries", "why not"]
+    return table(rows, headers=headers, left=(1, 2, 3, 5))
 
 
 def show_entry(entry: Entry, client: KnownClient, history: Sequence[Event], at: datetime.datetime) -> str:

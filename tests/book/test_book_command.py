@@ -133,6 +133,21 @@ def test_a_quotation_is_shown_with_its_client_and_plain_times(tmp_path: Path) ->
     assert "found 100000.00 GBP" in paid
 
 
+def test_what_could_not_be_told_is_listed_and_tried_again(tmp_path: Path) -> None:
+    with QuoteBook(str(tmp_path / "book.sqlite")) as book:
+        issued(book)
+        [told] = book.outbox.waiting()
+        book.outbox.hand_out(told.position, ["client", "shop"], at=NOW)
+        for one in book.outbox.claim(at=NOW, until=NOW):
+            book.outbox.failed(one, "answered 500", next_at=None)
+
+    listed = said(tmp_path, "undeliverable", "--book", "book.sqlite")
+
+    assert [word in listed for word in ("issued", "client", "shop", "answered 500")] == [True] * 4
+    assert said(tmp_path, "undeliverable", "--again", "--book", "book.sqlite").startswith("2 to be tried again")
+    assert said(tmp_path, "undeliverable", "--book", "book.sqlite").startswith("Nothing")
+
+
 def test_tampering_makes_verify_fail(tmp_path: Path) -> None:
     import sqlite3
 
