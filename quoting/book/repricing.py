@@ -41,8 +41,11 @@ def kept_price_json(estimate: bytes) -> bytes:
 
 
 def _in_one_order(text: bytes | msgspec.Raw) -> bytes:
-    # A card's hash minds no order of its tables; refusals are told in theirs.
-    return msgspec.json.encode(msgspec.json.decode(text), order="sorted")
+    """Options in one order of keys, less the words on plans that cannot be: those are no part of a price."""
+    options: list[dict[str, Any]] = msgspec.json.decode(text)
+    for option in options:
+        option.pop("refusals", None)
+    return msgspec.json.encode(options, order="sorted")
 
 
 def drift_of(connection: Connection, place: int, entry: Entry, engines: Mapping[int, Engine]) -> str | None:
