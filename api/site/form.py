@@ -133,8 +133,10 @@ def _sizes(offer: PublicOffer, words: Language) -> list[Option]:
 
 
 def _size_name(name: str, written: str, words: Language) -> str:
-    """The card's name for a size, with its measures where they are not in it."""
-    return name if written in name else f"{name}, {words.size(Size(written))}"
+    """The card's name for a size, with its measures where they are not in it; of a square or round one, its side."""
+    size = Size(written)
+    told = written.rpartition(" x ")[2] if size.width_mm == size.height_mm else written
+    return name if told in name else f"{name}, {words.size(size)}"
 
 
 def _stocks(offer: PublicOffer, words: Language) -> list[Option]:

@@ -24,7 +24,7 @@ from api.site.fields import HONEYPOT, Fields
 from api.site.form import FILES, HOME, Asked, choice_from, faults_of, form_page, price_part
 from api.site.form_token import is_human, new_token
 from api.site.render import locale_for, page
-from quoting.errors import JobError, NotPricedError
+from quoting.errors import JobError, KeyUsedError, NotPricedError
 from quoting.offers import PublicOffer, offer_by_key, prices_of, public_offer, public_offers
 
 # A page of ours may run our script and style, ask us, and send its form to us.
@@ -302,6 +302,8 @@ async def _sent(call: Call[Form, Spoken]) -> Asked | Thanks:
     call.key = token
     try:
         kept = await keep(call, choice_from(fields, offer, with_contact=True, locale=locale))
+    except KeyUsedError:  # one form, another request: it was not shown for that
+        return Thanks(kind="request")
     except JobError as error:
         return Asked(fields=fields, faults=faults_of(error, locale))
     link = f"{settings.base_url}/look/{kept.token}"

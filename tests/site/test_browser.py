@@ -203,7 +203,7 @@ def test_it_works_with_scripts_off(browser: Browser, served: Served) -> None:
 
     expect(page.locator(".of-sent h1")).to_be_visible()
     assert count(served) == before + 1
-    page.click(".of-sent a")
+    page.click(".of-sent a.of-private")
     page.check("input[name=quantity]")
     page.fill("#accept-name", "Isaura Penhale")
     page.click('form[action$="/accept"] button')
@@ -239,7 +239,7 @@ def test_the_private_page_fits_and_has_nothing_that_axe_finds(browser: Browser, 
     page.click("button[value=send]")
     expect(page.locator(".of-sent h1")).to_be_visible()
     assert visit.violations() == []
-    page.click(".of-sent a")
+    page.click(".of-sent a.of-private")
     expect(page.locator(".of-quotation")).to_be_visible()
 
     assert visit.overflow_px() <= 0

@@ -80,12 +80,13 @@ def test_a_choice_outside_the_offer_says_what_is_offered(shop: Shop) -> None:
 
 def test_a_request_becomes_a_quotation_with_a_private_page(shop: Shop) -> None:
     answer = shop.client.post("/order/coasters", data=shop.form())
-    [link] = [one for one in Page(answer.text).links if "/look/" in one]
+    [document, link] = [one for one in Page(answer.text).links if "/look/" in one]
     looked = shop.client.get(link)
 
     assert answer.status_code == 201
     assert "Q-00001" in looked.text
     assert looked.headers["referrer-policy"] == "no-referrer"
+    assert document == f"{link}/quotation.pdf"
 
 
 def test_the_same_form_sent_twice_is_one_quotation(shop: Shop) -> None:
@@ -109,6 +110,38 @@ def test_a_machine_is_thanked_and_nothing_is_kept(shop: Shop, told: dict[str, st
     assert answer.status_code == 201
     assert "Q-" not in answer.text
     assert shop.count() == 0
+
+
+@pytest.mark.parametrize("posts", [300, pytest.param(10_000, marks=pytest.mark.long)])
+def test_a_flood_is_thanked_keeps_nothing_and_shuts_nobody_out(shop: Shop, posts: int) -> None:
+    """A57: a thousand posts a minute from 200 addresses, each a machine's in its own way."""
+    stale, good = shop.form(), shop.form()
+    shop.client.post("/order/coasters/send", data=good)
+    shop.clock.on(hours=2)
+    fresh = shop.form()
+    ways: list[dict[str, str | list[str]]] = [
+        fresh | {"website": "https://spam.example"},
+        stale,
+        good | {"notes": "another request under the same token"},
+        fresh | {"token": "of_made_up"},
+        shop.form() | {"token": new_token(SECRET, shop.clock())},
+    ]
+    sent = 0
+    for number in range(posts):
+        ways[-1]["token"] = new_token(SECRET, shop.clock())
+        answer = shop.client.post(
+            "/order/coasters/send",
+            data=ways[number % len(ways)],
+            headers={"X-Forwarded-For": f"198.51.100.{number % 200}"},
+        )
+        assert answer.status_code == 201
+        assert "Q-" not in answer.text
+        if number % 100 == 50:
+            visitor = shop.form(**{"contact.email": f"visitor-{number}@client.example"})
+            sent += "Q-" in shop.client.post("/order/coasters/send", data=visitor).text
+
+    assert sent == posts // 100
+    assert shop.count() == min(50, 1 + sent)
 
 
 def test_what_does_not_fit_is_told_and_can_be_sent_again_under_the_same_token(shop: Shop) -> None:
@@ -164,7 +197,7 @@ def test_an_unknown_product_or_link_is_a_page_for_a_person_and_a_problem_for_a_p
 
 def test_a_private_page_accepts_once(shop: Shop) -> None:
     sent = shop.client.post("/order/coasters", data=shop.form())
-    [link] = [one for one in Page(sent.text).links if "/look/" in one]
+    [_, link] = [one for one in Page(sent.text).links if "/look/" in one]
     page = Page(shop.client.get(link).text)
     form = {"token": page.fields["token"][0], "revision": "1", "quantity": "200", "name": "Isaura Penhale"}
     accepted = [shop.client.post(f"{link}/accept", data=form) for _ in range(2)]
@@ -180,7 +213,7 @@ def test_a_private_page_accepts_once(shop: Shop) -> None:
 
 def test_a_private_page_takes_no_form_but_its_own(shop: Shop) -> None:
     sent = shop.client.post("/order/coasters", data=shop.form())
-    [link] = [one for one in Page(sent.text).links if "/look/" in one]
+    [_, link] = [one for one in Page(sent.text).links if "/look/" in one]
 
     assert shop.client.post(f"{link}/accept", data={"quantity": "100", "revision": "1"}).status_code == 400
 

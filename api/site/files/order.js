@@ -50,6 +50,7 @@
   const enhance = (form, headers, base) => {
     const box = form.querySelector("[data-price-box]");
     const result = form.querySelector("[data-result]");
+    const now = form.querySelector("[data-now]");
     const touched = new Set();
     let timer = 0;
     let asking = null;
@@ -85,6 +86,8 @@
         if (mine.signal.aborted) return;
         if (answer.headers.get("content-type")?.startsWith("text/html")) box.innerHTML = page;
         else box.textContent = form.dataset.offline;
+        const cells = [...(box.querySelector("tbody tr")?.cells ?? [])];
+        now.textContent = cells.length ? `${cells[0].textContent} · ${cells.at(-1).textContent}` : "";
         markFaults();
       } catch (error) {
         if (error.name !== "AbortError") box.textContent = form.dataset.offline;
