@@ -100,7 +100,7 @@ def _side(fields: Fields, at: str, offer: PublicOffer) -> Data:
     way = _one(fields, f"{at}.printed_from") or (offer.printed_from[0] if offer.printed_from else "")
     side: Data = {}
     _put(side, "printed_from", way)
-    _put(side, "inks", list(dict.fromkeys(_some(fields, f"{at}.inks"))))
+    _put(side, "inks", _inks(fields, at))
     if way == "words to set":
         side["lines"] = _lines(fields, at, side.get("inks", []))
         return side
@@ -111,6 +111,14 @@ def _side(fields: Fields, at: str, offer: PublicOffer) -> Data:
         side["plate"] = {name: _one(fields, f"{at}.plate.{name}") for name in ("size", "thickness")}
         side["inks"] = side.get("inks", [])[:1]
     return side
+
+
+def _inks(fields: Fields, at: str) -> list[str]:
+    """The inks of a side; a first one that is left open beside others is the front's."""
+    told = [one.strip() for one in fields.get(f"{at}.inks", ())]
+    if told and not told[0] and any(told) and at != "front":
+        told[0] = next(iter(_some(fields, "front.inks")), "")
+    return list(dict.fromkeys(one for one in told if one))
 
 
 def _lines(fields: Fields, at: str, inks: Sequence[str]) -> list[Data]:
