@@ -7,6 +7,7 @@ from api.media_types import PDF, XML
 from quoting import Quotation
 from quoting.documents.page import Page
 
+RENDER_SECONDS = 15
 ENDINGS = {PDF: "pdf", XML: "xml"}
 
 
@@ -35,4 +36,4 @@ async def rendered(desk: Desk, page: Page) -> bytes:
     """
     from quoting.documents.children import render_in_child
 
-    return await desk.document(lambda: render_in_child(page))
+    return await desk.document(lambda: render_in_child(page, seconds=RENDER_SECONDS))
