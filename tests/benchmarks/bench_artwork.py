@@ -1,5 +1,5 @@
 """
-Measuring a page against bare rasterising: time and memory as ratios, in processes of the same minute.
+Measuring a page against bare rasterising: processor time and memory as ratios, in the same minute.
 
 ``python -m tests.benchmarks.bench_artwork``. A page is drawn by PDFium at 600 dots an inch, and nothing more; the
 same page is measured whole, in the process and in a child as it is for an upload. Memory is the most that a fresh
@@ -9,10 +9,10 @@ process held, over what it held with the same libraries loaded.
 from __future__ import annotations
 
 import json
+import os
 import statistics
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 
 from tests.artwork.drawn import circle, pdf_of, rule, text
@@ -37,12 +37,13 @@ def pages() -> dict[str, bytes]:
 
 
 def median_seconds(work: Callable[[], object]) -> float:
+    """Of the processor, children's with it: other work on the machine is not counted."""
     taken = []
     for _ in range(TIMES):
-        started = time.perf_counter()
+        started = sum(os.times()[:4])
         work()
-        taken.append(time.perf_counter() - started)
-    return statistics.median(taken)
+        taken.append(sum(os.times()[:4]) - started)
+    return max(statistics.median(taken), 1 / 1000)
 
 
 _PEAK = """
@@ -73,7 +74,7 @@ def peak_kib(body: bytes, what: str) -> int:
 
 def main() -> None:
     """Print a row a page."""
-    from quoting.artwork import measure_artwork
+    from quoting.artwork import WITHIN_SHOP, measure_artwork
     from quoting.artwork.figures import figures_of
     from quoting.artwork.measured import UPLOADED
     from quoting.artwork.pages import bare_raster, pdf_planes, single_pages
@@ -92,7 +93,7 @@ def main() -> None:
             return [figures_of(plane, "a.pdf", "0" * 64) for plane in pdf_planes(body, UPLOADED)]
 
         def in_a_child(body: bytes = body) -> object:
-            return measure_artwork(body, "a.pdf")
+            return measure_artwork(body, "a.pdf", limits=WITHIN_SHOP)
 
         measured()
         base, whole, apart = (median_seconds(work) for work in (bare, measured, in_a_child))
