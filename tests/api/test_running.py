@@ -70,7 +70,7 @@ def _refuse(address: str, *, connections: str) -> None:
 
     server, _, name = address.rpartition("/")
     with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
-        connection.execute(f"ALTER DATABASE {name} ALLOW_CONNECTIONS {connections}")  # type: ignore[arg-type]  # a name of ours
+        connection.execute(f"ALTER DATABASE {name} ALLOW_CONNECTIONS {connections}")
         connection.execute("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s", (name,))
 
 
