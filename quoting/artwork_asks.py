@@ -16,8 +16,6 @@ from quoting.numbers import in_engine_context, plain
 from quoting.rate_card import RateCard
 from quoting.shop import Impression
 
-MOST_PULLS = 1_000_000
-
 
 class AtPress(Struct, frozen=True, kw_only=True):
     """One form at one press: the force it asks, the share of the greatest that is, why it cannot be impressed."""

@@ -239,7 +239,7 @@ def _few(array: Any) -> list[Any]:
 
 
 def _plane(page: SinglePage, dots: int) -> Plane:
-    ink, colours, notes = ink_of(_rendered(page, dots))
+    ink, colours, notes = ink_of(rendered(page, dots))
     return Plane(
         page=page.number,
         separation="",
@@ -251,12 +251,7 @@ def _plane(page: SinglePage, dots: int) -> Plane:
     )
 
 
-def bare_raster(page: SinglePage, dots: int) -> Pixels:
-    """A page as PDFium draws it, and nothing more: what the benchmarks are held against."""
-    return _rendered(page, dots)
-
-
-def _rendered(page: SinglePage, dots: int) -> Pixels:
+def rendered(page: SinglePage, dots: int) -> Pixels:
     """
     A page as red, green and blue.
 

@@ -10,6 +10,7 @@ The quote book: every quotation kept, numbered, revised, accepted, for ever. The
 
 from quoting.book.access_keys import AccessKey, NewKey
 from quoting.book.address_book import Contact, KnownClient
+from quoting.book.artwork_store import KeptArtwork
 from quoting.book.asking import RequestKey
 from quoting.book.chain import Event
 from quoting.book.looking_up import CardVersion
@@ -30,6 +31,7 @@ __all__ = [
     "Delivery",
     "Entry",
     "Event",
+    "KeptArtwork",
     "KnownClient",
     "Listed",
     "Listing",

@@ -51,14 +51,14 @@ import re, sys
 import cv2, numpy, pikepdf, pypdfium2, PIL.Image
 from quoting.artwork.figures import figures_of
 from quoting.artwork.measured import UPLOADED
-from quoting.artwork.pages import bare_raster, pdf_planes, single_pages
+from quoting.artwork.pages import rendered, pdf_planes, single_pages
 def most():
     return int(re.search(r"VmHWM:\\s*(\\d+)", open("/proc/self/status").read())[1])
 held = most()
 body = sys.stdin.buffer.read()
 page = next(single_pages(body, UPLOADED))
 if sys.argv[1] == "bare":
-    bare_raster(page, page.dots_an_inch(UPLOADED.pixels))
+    rendered(page, page.dots_an_inch(UPLOADED.pixels))
 else:
     for plane in pdf_planes(body, UPLOADED):
         figures_of(plane, "a.pdf", "0" * 64)
@@ -77,7 +77,7 @@ def main() -> None:
     from quoting.artwork import WITHIN_SHOP, measure_artwork
     from quoting.artwork.figures import figures_of
     from quoting.artwork.measured import UPLOADED
-    from quoting.artwork.pages import bare_raster, pdf_planes, single_pages
+    from quoting.artwork.pages import pdf_planes, rendered, single_pages
 
     print(
         f"{'page':<22}{'bare raster':>12}{'measured':>10}{'in a child':>12}{'memory':>9}  (ratios to the bare raster)"
@@ -87,7 +87,7 @@ def main() -> None:
         dots = page.dots_an_inch(UPLOADED.pixels)
 
         def bare(page: object = page, dots: int = dots) -> object:
-            return bare_raster(page, dots)  # type: ignore[arg-type]  # bound early, in a loop
+            return rendered(page, dots)  # type: ignore[arg-type]  # bound early, in a loop
 
         def measured(body: bytes = body) -> object:
             return [figures_of(plane, "a.pdf", "0" * 64) for plane in pdf_planes(body, UPLOADED)]
