@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from quoting.cli.book import DEFAULT
 from quoting.errors import QuotingError
 
 _PREFIX = "QUOTING_"
@@ -36,6 +37,8 @@ def serve(*, port: int, host: str, only_print: bool, demo: bool, **told: Any) ->
     given["card"] = told["card"].resolve() if told["card"] else None
     os.environ.update({_PREFIX + name.upper(): str(value) for name, value in given.items() if value is not None})
     os.environ.setdefault(_PREFIX + "BASE_URL", f"http://{host}:{port}")
+    if not demo:
+        os.environ.setdefault(_PREFIX + "BOOK", DEFAULT)
     serving = import_module("api.serving")
     if only_print:
         click.echo(serving.print_settings())
