@@ -193,11 +193,11 @@ class Desk:
         return version
 
     async def keep_tidy(self) -> None:
-        """Forget, now and every hour, the keys of requests that are older than they are kept."""
+        """Forget, every hour, the keys of requests that are older than they are kept."""
         while self.settings.book:
+            await sleep(TIDY_SECONDS)
             with suppress(StorageError):
                 await self.in_book(self._tidy)
-            await sleep(TIDY_SECONDS)
 
     def _tidy(self, book: QuoteBook) -> None:
         book.forget_keys(before=self.now() - datetime.timedelta(days=self.settings.keep_keys_days))
@@ -235,6 +235,7 @@ class Desk:
             return
         try:
             self.card = await self.in_book(self._newest)
+            await self.in_book(self._tidy)
         except BookNotReadyError:
             raise
         except StorageError as error:
