@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 from typing import Any
 
@@ -113,8 +114,8 @@ def page_of(told: dict[str, Any], face: str) -> str:
         f"<p>{escape(info['summary'])}</p><p>{escape(info['description'])}</p>"
         f'<p>As OpenAPI 3.1: <a href="/v1/openapi/{face}.json">/v1/openapi/{face}.json</a></p>'
         f"<h2>Operations</h2>{operations}"
-        "<h2>Problem types</h2><table><thead><tr><th>urn:quoting:problem:</th><th>Status</th><th>Title</th>"
-        f"<th>What to do</th></tr></thead><tbody>{types}</tbody></table></body></html>"
+        f"<h2>Problem types</h2>{_table(('urn:quoting:problem:', 'Status', 'Title', 'What to do'), types)}"
+        "</body></html>"
     )
 
 
@@ -133,9 +134,14 @@ def _operation(method: str, path: str, one: dict[str, Any]) -> str:
     shown = "".join(f"<pre>{escape(_indented(example['value']))}</pre>" for example in examples.values())
     return (
         f'<h3 id="{escape(one["operationId"])}"><code>{method.upper()} {escape(path)}</code></h3>'
-        f"<p>{escape(one['summary'])}</p>{f'<table>{parameters}</table>' if parameters else ''}{shown}"
-        f"<table>{answers}</table>"
+        f"<p>{escape(one['summary'])}</p>{_table(('Parameter', 'In', '', 'What'), parameters)}{shown}"
+        f"{_table(('Status', 'As', 'What'), answers)}"
     )
+
+
+def _table(heads: Sequence[str], rows: str) -> str:
+    head = "".join(f'<th scope="col">{name}</th>' for name in heads)
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>" if rows else ""
 
 
 def _indented(value: Any) -> str:

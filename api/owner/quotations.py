@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
 from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
@@ -17,14 +18,13 @@ from api.owner.kept import KeptQuotation, ListedQuotation, changed, created, kep
 from api.owner.papers import document_of
 from api.paging import Cursor, Limit, next_link
 from quoting import Job
-from quoting.book import Entry, Wanted
-from quoting.estimate import Estimate
+from quoting.book import Entry, QuoteBook, Wanted
 from quoting.money import read_amount
 from quoting.planning.pins import Pin
 
 PRICING = ("invalid-job", "not-offered", "not-quotable")
 ONE = "/v1/book/quotations/{which}"
-_TAGGED = ("ETag",)
+KEPT = (Answers(what="The quotation.", content={JSON: KeptQuotation}, headers=("ETag",)),)
 
 ListedState = Literal["draft", "open", "accepted", "declined", "withdrawn", "lapsed"]
 Series = Annotated[str, Meta(pattern="^[A-Za-z0-9]{1,20}$")]
@@ -119,23 +119,7 @@ class Quotations(Struct, frozen=True, kw_only=True):
 )
 async def draft(call: Call[JobAsked, Nothing]) -> Answer:
     """Keep a draft."""
-    entry = await answered_before(call, "draft") or await _drafted(call, await estimate_of(call))
-    return created(call, entry)
-
-
-async def _drafted(call: Call[JobAsked, Nothing], estimate: Estimate) -> Entry:
-    asked, body = call.request_key(), call.body
-    return await call.desk.in_book(
-        lambda book: book.draft(
-            estimate,
-            call.card,
-            at=call.desk.now(),
-            by=call.credential.by,
-            pins=body.pins,
-            locale=body.locale,
-            key=asked,
-        )
-    )
+    return created(call, await _priced(call, QuoteBook.draft, "draft"))
 
 
 @operation(
@@ -147,7 +131,7 @@ async def _drafted(call: Call[JobAsked, Nothing], estimate: Estimate) -> Entry:
     may=OWNER,
     body=JobAsked,
     example={"job": JOB},
-    answers=(Answers(what="The draft.", content={JSON: KeptQuotation}, headers=_TAGGED),),
+    answers=KEPT,
     problems=(*PRICING, "not-found", "quote-open", "quote-expired", "quote-accepted", "quote-declined",
               "quote-withdrawn", "quote-erased", "card-published"),
     once=True,
@@ -155,26 +139,7 @@ async def _drafted(call: Call[JobAsked, Nothing], estimate: Estimate) -> Entry:
 )  # fmt: skip
 async def draft_again(call: Call[JobAsked, Nothing]) -> Answer:
     """Keep a newer job."""
-    before = await answered_before(call, "draft again")
-    if before is not None:
-        return changed(before)
-    estimate, version = await estimate_of(call), await version_meant(call)
-    asked, body = call.request_key(), call.body
-    return changed(
-        await call.desk.in_book(
-            lambda book: book.draft_again(
-                call.path["which"],
-                estimate,
-                call.card,
-                at=call.desk.now(),
-                by=call.credential.by,
-                pins=body.pins,
-                locale=body.locale,
-                version=version,
-                key=asked,
-            )
-        )
-    )
+    return changed(await _priced(call, QuoteBook.draft_again, "draft again", which=call.path["which"]))
 
 
 @operation(
@@ -186,7 +151,7 @@ async def draft_again(call: Call[JobAsked, Nothing]) -> Answer:
     may=OWNER,
     body=IssueAsked,
     example={"series": "Q"},
-    answers=(Answers(what="The quotation.", content={JSON: KeptQuotation}, headers=_TAGGED),),
+    answers=KEPT,
     problems=("not-found", "quote-open", "quote-expired", "quote-accepted", "quote-declined", "quote-withdrawn",
               "quote-erased"),
     once=True,
@@ -194,19 +159,7 @@ async def draft_again(call: Call[JobAsked, Nothing]) -> Answer:
 )  # fmt: skip
 async def issue(call: Call[IssueAsked, Nothing]) -> Answer:
     """Issue a draft."""
-    version, asked = await version_meant(call), call.request_key()
-    return changed(
-        await call.desk.in_book(
-            lambda book: book.issue(
-                call.path["which"],
-                at=call.desk.now(),
-                by=call.credential.by,
-                series=call.body.series,
-                version=version,
-                key=asked,
-            )
-        )
-    )
+    return await _moved(call, QuoteBook.issue, series=call.body.series)
 
 
 @operation(
@@ -226,24 +179,8 @@ async def issue(call: Call[IssueAsked, Nothing]) -> Answer:
 )
 async def create(call: Call[QuotationAsked, Nothing]) -> Answer:
     """Quote and keep."""
-    entry = await answered_before(call, "draft and issue") or await _issued(call, await estimate_of(call))
+    entry = await _priced(call, QuoteBook.draft_and_issue, "draft and issue", series=call.body.series)
     return created(call, entry)
-
-
-async def _issued(call: Call[QuotationAsked, Nothing], estimate: Estimate) -> Entry:
-    asked, body = call.request_key(), call.body
-    return await call.desk.in_book(
-        lambda book: book.draft_and_issue(
-            estimate,
-            call.card,
-            at=call.desk.now(),
-            by=call.credential.by,
-            series=body.series,
-            pins=body.pins,
-            locale=body.locale,
-            key=asked,
-        )
-    )
 
 
 @operation(
@@ -280,7 +217,7 @@ async def list_quotations(call: Call[Nothing, ListAsked]) -> Answer:
         Answers(
             what="The quotation.",
             content={JSON: KeptQuotation, "application/pdf": None, "application/xml": None},
-            headers=_TAGGED,
+            headers=("ETag",),
         ),
     ),
     problems=("not-found", "unfit-text", "document-unavailable"),
@@ -304,7 +241,7 @@ async def get(call: Call[Nothing, Nothing]) -> Answer:
     may=OWNER,
     body=JobAsked,
     example={"job": JOB},
-    answers=(Answers(what="The quotation.", content={JSON: KeptQuotation}, headers=_TAGGED),),
+    answers=KEPT,
     problems=(*PRICING, "not-found", "quote-draft", "quote-accepted", "quote-withdrawn", "quote-erased",
               "card-published"),
     once=True,
@@ -312,26 +249,7 @@ async def get(call: Call[Nothing, Nothing]) -> Answer:
 )  # fmt: skip
 async def revise(call: Call[JobAsked, Nothing]) -> Answer:
     """Revise."""
-    before = await answered_before(call, "revise")
-    if before is not None:
-        return changed(before)
-    estimate, version = await estimate_of(call), await version_meant(call)
-    asked, body = call.request_key(), call.body
-    return changed(
-        await call.desk.in_book(
-            lambda book: book.revise(
-                call.path["which"],
-                estimate,
-                call.card,
-                at=call.desk.now(),
-                by=call.credential.by,
-                pins=body.pins,
-                locale=body.locale,
-                version=version,
-                key=asked,
-            )
-        )
-    )
+    return changed(await _priced(call, QuoteBook.revise, "revise", which=call.path["which"]))
 
 
 _ENDINGS = ("not-found", "quote-draft", "quote-open", "quote-expired", "quote-replaced", "quote-accepted",
@@ -347,26 +265,14 @@ _ENDINGS = ("not-found", "quote-draft", "quote-open", "quote-expired", "quote-re
     may=OWNER,
     body=AcceptanceAsked,
     example={"quantity": 100, "who": "the client, by telephone"},
-    answers=(Answers(what="The quotation.", content={JSON: KeptQuotation}, headers=_TAGGED),),
+    answers=KEPT,
     problems=_ENDINGS,
     once=True,
     guarded="may",
 )
 async def accept(call: Call[AcceptanceAsked, Nothing]) -> Answer:
     """Record an acceptance."""
-    version, asked = await version_meant(call), call.request_key()
-    return changed(
-        await call.desk.in_book(
-            lambda book: book.accept(
-                call.path["which"],
-                at=call.desk.now(),
-                by=call.credential.by,
-                version=version,
-                key=asked,
-                **asdict(call.body),
-            )
-        )
-    )
+    return await _moved(call, QuoteBook.accept, **asdict(call.body))
 
 
 @operation(
@@ -378,26 +284,14 @@ async def accept(call: Call[AcceptanceAsked, Nothing]) -> Answer:
     may=OWNER,
     body=DeclineAsked,
     example={"note": "another time"},
-    answers=(Answers(what="The quotation.", content={JSON: KeptQuotation}, headers=_TAGGED),),
+    answers=KEPT,
     problems=_ENDINGS,
     once=True,
     guarded="may",
 )
 async def decline(call: Call[DeclineAsked, Nothing]) -> Answer:
     """Record a refusal."""
-    version, asked = await version_meant(call), call.request_key()
-    return changed(
-        await call.desk.in_book(
-            lambda book: book.decline(
-                call.path["which"],
-                at=call.desk.now(),
-                by=call.credential.by,
-                version=version,
-                key=asked,
-                **asdict(call.body),
-            )
-        )
-    )
+    return await _moved(call, QuoteBook.decline, **asdict(call.body))
 
 
 @operation(
@@ -409,26 +303,14 @@ async def decline(call: Call[DeclineAsked, Nothing]) -> Answer:
     may=OWNER,
     body=WithdrawalAsked,
     example={"note": "the stock is no longer made"},
-    answers=(Answers(what="The quotation.", content={JSON: KeptQuotation}, headers=_TAGGED),),
+    answers=KEPT,
     problems=_ENDINGS,
     once=True,
     guarded="may",
 )
 async def withdraw(call: Call[WithdrawalAsked, Nothing]) -> Answer:
     """Take it back."""
-    version, asked = await version_meant(call), call.request_key()
-    return changed(
-        await call.desk.in_book(
-            lambda book: book.withdraw(
-                call.path["which"],
-                at=call.desk.now(),
-                by=call.credential.by,
-                note=call.body.note,
-                version=version,
-                key=asked,
-            )
-        )
-    )
+    return await _moved(call, QuoteBook.withdraw, note=call.body.note)
 
 
 @operation(
@@ -440,48 +322,49 @@ async def withdraw(call: Call[WithdrawalAsked, Nothing]) -> Answer:
     may=OWNER,
     body=PaymentAsked,
     example={"amount": "12.50"},
-    answers=(Answers(what="The quotation.", content={JSON: KeptQuotation}, headers=_TAGGED),),
+    answers=KEPT,
     problems=(*_ENDINGS, "overpaid"),
     once=True,
     guarded="may",
 )
 async def pay(call: Call[PaymentAsked, Nothing]) -> Answer:
     """Record a payment."""
-    version, asked = await version_meant(call), call.request_key()
     entry = await call.desk.in_book(lambda book: book.get(call.path["which"]))
-    amount = read_amount(call.body.amount, entry.terms.currency)
-    return changed(
-        await call.desk.in_book(
-            lambda book: book.record_payment(
-                call.path["which"], amount, at=call.desk.now(), by=call.credential.by, version=version, key=asked
-            )
-        )
-    )
+    return await _moved(call, QuoteBook.record_payment, amount=read_amount(call.body.amount, entry.terms.currency))
 
 
-async def estimate_of(call: Call[JobAsked, Nothing]) -> Estimate:
-    """The job of a body, priced."""
-    return await call.desk.estimate(call.body.job, call.card, pins=call.body.pins)
+async def _moved(call: Call[object, Nothing], move: Callable[..., Entry], **more: object) -> Answer:
+    """What befell a quotation, answered."""
+    version, key = await _version_meant(call), call.request_key()
+    told = {"at": call.desk.now(), "by": call.credential.by, "version": version, "key": key, **more}
+    return changed(await call.desk.in_book(lambda book: move(book, call.path["which"], **told)))
 
 
-async def version_meant(call: Call[object, Nothing]) -> int | None:
+async def _priced(call: Call[JobAsked, Nothing], move: Callable[..., Entry], operation: str, **more: object) -> Entry:
+    """
+    What became of a job that was priced for it; nothing is priced where the same request was answered before.
+
+    Raises:
+        KeyUsedError: its key came with another request.
+    """
+    key, body = call.request_key(), call.body
+    before = await call.desk.in_book(lambda book: book.answered_before(operation, key))
+    if before is not None:
+        return before
+    estimate = await call.desk.estimate(body.job, call.card, pins=body.pins)
+    told = {"at": call.desk.now(), "by": call.credential.by, "pins": body.pins, "locale": body.locale, "key": key}
+    if call.tag is not None:
+        told["version"] = await _version_meant(call)
+    return await call.desk.in_book(lambda book: move(book, estimate=estimate, card=call.card, **told, **more))
+
+
+async def _version_meant(call: Call[object, Nothing]) -> int | None:
     """The version of this very quotation that If-Match names; None where it was not sent."""
     tag = call.tag
     if tag is None:
         return None
     entry = await call.desk.in_book(lambda book: book.get(call.path["which"]))
     return tag.version_of(entry.id)
-
-
-async def answered_before(call: Call[object, Nothing], operation: str) -> Entry | None:
-    """
-    What the same request was answered when it first came, before anything is worked out for it.
-
-    Raises:
-        KeyUsedError: its key came with another request.
-    """
-    asked = call.request_key()
-    return await call.desk.in_book(lambda book: book.answered_before(operation, asked))
 
 
 ROUTES = (draft, draft_again, issue, create, list_quotations, get, revise, accept, decline, withdraw, pay)
