@@ -9,6 +9,7 @@ from msgspec import Meta, Struct
 from api.calls import Answer, Call, Nothing, in_json
 from api.documents import ENDINGS, document, rendered
 from api.etags import tag_of_content
+from api.examples import JOB
 from api.keys import READERS
 from api.media_types import JSON, PDF, XML
 from api.operations import Answers, operation
@@ -159,6 +160,7 @@ async def get_docket(call: Call[Nothing, DocketAsked]) -> Answer:
     face="owner",
     may=READERS,
     body=DocketOfJobAsked,
+    example={"job": JOB},
     answers=(Answers(what="The docket.", content={PDF: None, JSON: Docket}),),
     problems=("invalid-job", "not-offered", "not-quotable", "unfit-text", "document-unavailable"),
 )

@@ -10,6 +10,7 @@ import logging
 from typing import Any
 
 import httpx
+import jsonschema_rs
 import pytest
 from litestar.testing import TestClient
 from openapi_spec_validator import OpenAPIV31SpecValidator
@@ -22,6 +23,7 @@ from api.media_types import JSON, PDF, XML
 from api.operations import Answers, Operation, Superseded, operation
 from api.problems import PROBLEM_JSON, TYPES, URN
 from api.settings import Settings
+from quoting import RateCard
 from quoting.book import QuoteBook
 from tests.api.asking import BOOK, issued, job, larger, made_key, once, problem, together
 from tests.api.breaking import KEPT, breaks, in_short
@@ -183,6 +185,18 @@ def test_the_documents_are_openapi_3_1_with_closed_objects(demo: Client) -> None
             if "properties" in schema and schema.get("additionalProperties") is not False
         ]
         assert open_objects == []
+
+
+def test_every_body_has_an_example_that_fits_its_schema(demo: Client) -> None:
+    """A3. A rate card is too long for one; the demo cards are."""
+    told = demo.get("/v1/openapi/owner.json").json()
+    for one in operations(demo):
+        if not one.takes_body or one.face not in {"owner", "public"} or one.body is RateCard:
+            continue
+        content = told["paths"][one.path][one.method.lower()]["requestBody"]["content"][JSON]
+        schema = {**content["schema"], "components": told["components"]}
+        for example in content["examples"].values():
+            jsonschema_rs.Draft202012Validator(schema).validate(example["value"])
 
 
 def test_the_public_document_tells_nothing_of_the_owner_s(demo: Client) -> None:
