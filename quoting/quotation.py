@@ -11,7 +11,7 @@ from msgspec import Struct
 from quoting.client_words import assumed, days_told, delivery_words, included, item_lines, not_included, please_send
 from quoting.estimate import Estimate, Option
 from quoting.job import Client, Job
-from quoting.languages import language
+from quoting.languages import check_locale, language
 from quoting.money import unit_price
 from quoting.numbers import in_engine_context
 from quoting.rate_card import Letterhead, RateCard
@@ -116,7 +116,11 @@ def quotation_for(
         rate_card: The card that priced it: its letterhead, terms and region are shown.
         locale: Language and region that it is written in; the client's own if left out, else the shop's.
         number: The number it is issued under.
+
+    Raises:
+        InputError: a language that documents cannot be written in.
     """
+    check_locale(locale)
     job = estimate.job
     region = rate_card.region
     words = language(locale or job.client.locale or region.locale)

@@ -20,7 +20,7 @@ from quoting.docket.stock_sheets import DocketSheets, docket_sheets
 from quoting.errors import Fault, JobError
 from quoting.estimate import Estimate, Option
 from quoting.job import Client
-from quoting.languages import Language, language, message
+from quoting.languages import Language, check_locale, language, message
 from quoting.numbers import in_engine_context
 from quoting.rate_card import RateCard
 from quoting.units import as_told
@@ -127,7 +127,9 @@ def docket_for(
 
     Raises:
         JobError: the estimate has no option of that quantity.
+        InputError: a language that documents cannot be written in.
     """
+    check_locale(locale)
     option = _option(estimate, quantity)
     region, job = rate_card.region, estimate.job
     words = language(locale or region.locale)

@@ -15,6 +15,7 @@ from gettext import GNUTranslations, NullTranslations
 from pathlib import Path
 from typing import Literal
 
+from quoting.errors import Fault, InputError
 from quoting.units import Size, in_inches, in_millimetres
 
 CATALOGUES = Path(__file__).parent / "catalogues"
@@ -162,6 +163,17 @@ def languages() -> tuple[str, ...]:
 def is_known(locale: str) -> bool:
     """Whether documents can be written in the language of a locale."""
     return locale.partition("-")[0] in languages()
+
+
+def check_locale(locale: str | None) -> None:
+    """
+    Hold that a locale, where one is told, is one that documents can be written in.
+
+    Raises:
+        InputError: it is not; the message names the languages.
+    """
+    if locale and not is_known(locale):
+        raise InputError([Fault("locale", f"a language of {', '.join(languages())}", repr(locale))])
 
 
 def _read(path: Path) -> NullTranslations:

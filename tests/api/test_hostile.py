@@ -220,6 +220,19 @@ def test_a_quantity_that_nobody_prints_is_refused(demo: Client, quantity: int) -
     assert answer.json()["invalid"][0]["pointer"] == "/quantities/0"
 
 
+@pytest.mark.parametrize("locale", ["aa-AA", "xx-GB", "zz-ZZ"])
+def test_a_language_that_nobody_wrote_is_refused(demo: Client, locale: str) -> None:
+    """Found by derived requests: it failed."""
+    draft = demo.post("/v1/book/drafts", json={"job": job(), "locale": locale}, headers=once())
+    docket = demo.post("/v1/dockets", json={"job": job(), "locale": locale})
+    client = demo.post("/v1/quotations", json=job(client={"name": "Somebody", "locale": locale}))
+
+    assert [answer.status_code for answer in (draft, docket, client)] == [422] * 3
+    assert [answer.json()["invalid"][0]["pointer"] for answer in (draft, docket, client)] == [
+        "/locale", "/locale", "/client/locale",
+    ]  # fmt: skip
+
+
 def test_a_job_has_bounds_of_its_own(demo: Client) -> None:
     """A42: too many items, too many quantities."""
     many = job()
