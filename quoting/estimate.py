@@ -13,7 +13,7 @@ from msgspec.structs import replace
 
 from quoting import calendar, reader
 from quoting.checking import check_job
-from quoting.errors import Fault, InputError, JobError, shown
+from quoting.errors import Fault, InputError, JobError
 from quoting.formulas import Do, Plainly, Recording
 from quoting.job import Item, Job
 from quoting.job_artwork import artwork_warnings, with_artwork
@@ -126,13 +126,9 @@ def read_job(data: Any) -> Job:
         JobError: with every fault of it.
     """
     try:
-        job = reader.convert(data, Job)
-        reader.to_json(job)  # what cannot be written cannot be quoted: half a surrogate pair
+        return reader.convert(data, Job)
     except InputError as error:
         raise JobError(error.faults) from error
-    except UnicodeEncodeError as error:
-        raise JobError([Fault("$", "text that can be written as UTF-8", shown(error.object))]) from error
-    return job
 
 
 @in_engine_context

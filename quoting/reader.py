@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from quoting.errors import Fault, InputError, MeasureError
+from quoting.errors import Fault, InputError, MeasureError, shown
 from quoting.units import Measure, Size, read_door_type
 
 _T = TypeVar("_T")
@@ -42,6 +42,15 @@ def convert(data: Any, kind: type[_T]) -> _T:
     Raises:
         InputError: with every fault found, each by its path.
     """
+    found = _converted(data, kind)
+    try:
+        _ENCODER.encode(found)  # plain data may hold half a surrogate pair, which cannot be written
+    except UnicodeEncodeError as error:
+        raise InputError([Fault("$", "text that can be written as UTF-8", shown(error.object))]) from error
+    return found
+
+
+def _converted(data: Any, kind: type[_T]) -> _T:
     try:
         return msgspec.convert(data, kind, dec_hook=read_door_type)
     except (msgspec.ValidationError, MeasureError, ValueError, RecursionError) as error:
@@ -57,7 +66,7 @@ def from_json(text: bytes | str, kind: type[_T]) -> _T:
     Raises:
         InputError: text that is no JSON, or every field that does not fit.
     """
-    return convert(json_data(text), kind)
+    return _converted(json_data(text), kind)
 
 
 def json_data(text: bytes | str) -> Any:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import copy
+import json
+import re
 from collections import defaultdict
 from collections.abc import Iterator
 from functools import cache
@@ -125,8 +127,14 @@ def chosen(data: Any, kind: inspect.UnionType) -> Any:
 
 
 def written_out(path: Path) -> str:
-    """A path as a fault tells it."""
-    return "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in path).removeprefix(".")
+    """A path as a fault tells it: a key that could be mistaken in it is quoted."""
+    return "".join(_step(step) for step in path).removeprefix(".")
+
+
+def _step(step: str | int) -> str:
+    if isinstance(step, int):
+        return f"[{step}]"
+    return f".{step}" if re.fullmatch(r"[\w -]+", step) else f"[{json.dumps(step)}]"
 
 
 def with_value(data: Any, path: Path, value: Any) -> Any:

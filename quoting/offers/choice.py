@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from msgspec import Meta, Struct
 
 from quoting import reader
-from quoting.errors import Fault, InputError, JobError, shown
+from quoting.errors import InputError, JobError
 from quoting.numbers import in_engine_context
 from quoting.offer import Artwork, FoldedAlong
 from quoting.shop import Count, CountOrNone, Impression
@@ -143,10 +143,6 @@ def read_choice(data: Any) -> Choice:
         JobError: with every fault of it.
     """
     try:
-        choice = reader.convert(data, Choice)
-        reader.to_json(choice)  # half a surrogate pair cannot be written
+        return reader.convert(data, Choice)
     except InputError as error:
         raise JobError(error.faults) from error
-    except UnicodeEncodeError as error:
-        raise JobError([Fault("$", "text that can be written as UTF-8", shown(error.object))]) from error
-    return choice
