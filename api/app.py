@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncGenerator, Sequence
 from contextlib import asynccontextmanager
+from copy import copy
 
 from anyio import create_task_group
 from litestar import Litestar
@@ -37,7 +38,7 @@ def create_app(
     routes = [*owner.ROUTES, *public.ROUTES, *docs.ROUTES, *health.ROUTES, *site.ROUTES, *more]
     desk.operations = tuple(route.opt["operation"] for route in routes)
     app = Litestar(
-        route_handlers=routes,
+        route_handlers=[_bounded(route, chosen) for route in routes],
         state=State({"desk": desk}),
         lifespan=[_open],
         request_max_body_size=chosen.most_body_bytes,
@@ -47,6 +48,15 @@ def create_app(
     )
     app.asgi_handler = Gate(app.asgi_handler, desk)
     return app
+
+
+def _bounded(route: HTTPRouteHandler, settings: Settings) -> HTTPRouteHandler:
+    """A route that takes a file has a limit of its own; its body is put by on disk."""
+    if not route.opt["operation"].takes_file:
+        return route
+    own = copy(route)
+    own.request_max_body_size = settings.most_artwork_bytes
+    return own
 
 
 @asynccontextmanager

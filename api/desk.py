@@ -6,21 +6,24 @@ import datetime
 import logging
 import threading
 import time
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 from zoneinfo import ZoneInfo
 
-from anyio import CapacityLimiter, move_on_after, sleep, to_thread
+from anyio import CapacityLimiter, Semaphore, fail_after, move_on_after, sleep, to_thread
 
 from api.keys import ANON, DEMO, OUTAGE_SECONDS, Credential, KeyCache, credential_of, sent_secret, unauthorized
 from api.limits import Limits
 from api.settings import Settings
 from quoting import Estimate, Job, RateCard, estimate_job, load_rate_card
+from quoting.artwork import UPLOADED
+from quoting.artwork.measuring import MOST_AT_ONCE
 from quoting.book import QuoteBook
 from quoting.book.asking import RequestKey
 from quoting.book.looking_up import CardVersion
-from quoting.errors import BookNotReadyError, StorageError
+from quoting.errors import ArtworkBusyError, BookNotReadyError, StorageError
 from quoting.planning.pins import Pin
 
 if TYPE_CHECKING:
@@ -34,6 +37,7 @@ ORIGINS_SECONDS = 1
 READY_SECONDS = 1.5
 TIDY_SECONDS = 3600
 LEAST_BYTES = 200_000_000
+MOST_UPLOADS = 32  # each on disk until it is answered
 BOOK_THREADS = 64  # each waits for the disk; the book's one writer keeps many together
 
 
@@ -69,6 +73,9 @@ class Desk:
         self._documents = CapacityLimiter(2)
         self._storage = CapacityLimiter(BOOK_THREADS)
         self._health = CapacityLimiter(4)
+        self._measuring = Semaphore(MOST_AT_ONCE)
+        self._measurers = CapacityLimiter(MOST_AT_ONCE)
+        self._uploads = 0
 
     @property
     def book(self) -> QuoteBook:
@@ -82,7 +89,11 @@ class Desk:
             if self._book is None:
                 if not self.settings.book:
                     raise StorageError("expected QUOTING_BOOK to name a quote book; found nothing")
-                self._book = QuoteBook(self.settings.book, secret=self.settings.secret.encode())
+                self._book = QuoteBook(
+                    self.settings.book,
+                    secret=self.settings.secret.encode(),
+                    artwork=Path(self.settings.artwork) if self.settings.artwork else None,
+                )
             return self._book
 
     def close(self) -> None:
@@ -111,6 +122,39 @@ class Desk:
     async def document(self, work: Callable[[], _T]) -> _T:
         """A document; it is rendered in a child process."""
         return await to_thread.run_sync(work, limiter=self._documents)
+
+    async def artwork(self, work: Callable[[], _T]) -> _T:
+        """
+        Artwork to be measured, in a child of its own: few at a time, and the others wait a little.
+
+        Raises:
+            ArtworkBusyError: no place was free in time.
+        """
+        try:
+            with fail_after(UPLOADED.waited_seconds):
+                await self._measuring.acquire()
+        except TimeoutError as error:
+            raise ArtworkBusyError(f"expected a place to measure artwork in {UPLOADED.waited_seconds} s") from error
+        try:
+            return await to_thread.run_sync(work, limiter=self._measurers)
+        finally:
+            self._measuring.release()
+
+    @contextmanager
+    def place_for_upload(self) -> Iterator[None]:
+        """
+        A place on the disk for what somebody sends.
+
+        Raises:
+            ArtworkBusyError: all are taken.
+        """
+        if self._uploads >= MOST_UPLOADS:
+            raise ArtworkBusyError(f"expected at most {MOST_UPLOADS} files at once; found one more")
+        self._uploads += 1
+        try:
+            yield
+        finally:
+            self._uploads -= 1
 
     async def in_book(self, work: Callable[[QuoteBook], _T]) -> _T:
         """Work on the book: it waits for the disk, off the loop."""

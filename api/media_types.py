@@ -2,6 +2,8 @@
 
 JSON = "application/json"
 PDF = "application/pdf"
+PNG = "image/png"
+TIFF = "image/tiff"
 XML = "application/xml"
 CSV = "text/csv"
 SVG = "image/svg+xml"
@@ -10,3 +12,4 @@ HTML = "text/html"
 CSS = "text/css"
 SCRIPT = "text/javascript"
 FORM = "application/x-www-form-urlencoded"
+ARTWORK = (PDF, PNG, TIFF)

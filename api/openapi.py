@@ -33,7 +33,7 @@ _PATHS: dict[str, tuple[str, dict[str, Any]]] = {
     "which": ("The number or id of a quotation.", {"type": "string", "minLength": 1, "maxLength": 100}),
     "client": ("The id of a client.", {"type": "string", "minLength": 1, "maxLength": 100}),
     "key": ("The id of a key.", {"type": "string", "minLength": 1, "maxLength": 100}),
-    "hash": ("The content hash of a rate card.", {"type": "string", "minLength": 1, "maxLength": 100}),
+    "hash": ("The content hash of a rate card or of a file.", {"type": "string", "minLength": 1, "maxLength": 100}),
     "revision": ("Which revision, from 1.", {"type": "string", "pattern": "^[0-9]{1,6}$"}),
     "offer": ("The name of an offer.", {"type": "string", "minLength": 1, "maxLength": 120}),
     "name": ("The name of a file.", {"type": "string", "minLength": 1, "maxLength": 100}),
@@ -44,6 +44,7 @@ _PATHS: dict[str, tuple[str, dict[str, Any]]] = {
 _HEADERS: dict[str, tuple[str, dict[str, Any]]] = {
     "ETag": ("What this version is told by in If-Match and If-None-Match.", {"type": "string"}),
     "Location": ("Where it is.", {"type": "string", "format": "uri"}),
+    "Content-Disposition": ("That it is to be saved, and as what.", {"type": "string"}),
     "Link": ("The next page, rel=next, while there is one.", {"type": "string"}),
 }
 
@@ -99,7 +100,7 @@ def _description(settings: Settings) -> str:
 
 def _kinds(operations: Iterable[Operation]) -> Iterator[Any]:
     for one in operations:
-        if one.takes_body:
+        if one.takes_body and not one.takes_file:
             yield one.body
         for answer in one.answers:
             yield from (_type(kind) for kind in answer.content.values() if kind is not None)
@@ -146,7 +147,9 @@ def _operation(one: Operation, schemas: tuple[dict[Any, Any], dict[str, Any]], s
         ],
         "responses": {**_answers(one, schemas[0]), **_problems(one)},
     }
-    if one.takes_body:
+    if one.takes_file:
+        told["requestBody"] = {"required": True, "content": {kind: {"schema": _BYTES} for kind in one.takes}}
+    elif one.takes_body:
         content: dict[str, Any] = {"schema": schemas[0][one.body]}
         if one.example is not None:
             content["examples"] = {one.id: {"value": one.example}}
@@ -256,7 +259,9 @@ def problems_of(one: Operation) -> tuple[str, ...]:
         names |= {"unauthorized", "forbidden", "storage-unavailable"}
     else:
         names |= {"unauthorized", "storage-unavailable"}
-    if one.takes_body:
+    if one.takes_file:
+        names |= {"too-large", "unsupported-media-type"}
+    elif one.takes_body:
         names |= {"invalid-json", "too-large", "unsupported-media-type", "invalid-input"}
     if one.query is not Nothing:
         names.add("invalid-input")

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import AsyncGenerator, Awaitable, Callable, Mapping
+from contextlib import asynccontextmanager
 from functools import cache
 from http import HTTPStatus
 from typing import Any, Literal
@@ -27,6 +28,7 @@ from api.media_types import JSON
 from api.negotiation import require_type, wanted_type
 from api.problems import ProblemError
 from api.reading import read_body, read_query
+from api.uploads import Upload, uploaded
 
 Face = Literal["owner", "public", "health", "site"]
 Work = Callable[[Call[Any, Any]], Awaitable[Answer]]
@@ -95,6 +97,11 @@ class Operation(Struct, frozen=True, kw_only=True):
         return self.body is not Nothing
 
     @property
+    def takes_file(self) -> bool:
+        """Whether the body is a file of artwork, which has a limit of its own."""
+        return self.body is Upload
+
+    @property
     def path_parameters(self) -> tuple[str, ...]:
         """The names in its path."""
         return tuple(_PARAMETER.findall(self.path))
@@ -136,23 +143,23 @@ async def _handled(request: Request[Any, Any, Any], what: Operation, work: Work)
     query: Any = read_query(request, what.query)
     key = key_asked(request.headers) if what.once else ""
     tag = _tag(request, what)
-    body = await _body(request, what)
-    call = Call(
-        desk=desk,
-        credential=credential,
-        card=await desk.card_in_force(),
-        body=body,
-        query=query,
-        path=request.path_params,
-        wanted=wanted,
-        key=key,
-        tag=tag,
-        operation=what.id,
-        client_address=state.get("client_address", ""),
-        accept_language=request.headers.get("accept-language", ""),
-        cookies=request.headers.get("cookie", ""),
-    )
-    answer = await work(call)
+    async with _body(request, desk, what) as body:
+        call = Call(
+            desk=desk,
+            credential=credential,
+            card=await desk.card_in_force(),
+            body=body,
+            query=query,
+            path=request.path_params,
+            wanted=wanted,
+            key=key,
+            tag=tag,
+            operation=what.id,
+            client_address=state.get("client_address", ""),
+            accept_language=request.headers.get("accept-language", ""),
+            cookies=request.headers.get("cookie", ""),
+        )
+        answer = await work(call)
     return _response(request, what, answer)
 
 
@@ -178,11 +185,18 @@ def _tag(request: Request[Any, Any, Any], what: Operation) -> Tag | None:
     return tag_asked(request.headers) if asked else None
 
 
-async def _body(request: Request[Any, Any, Any], what: Operation) -> Any:
+@asynccontextmanager
+async def _body(request: Request[Any, Any, Any], desk: Desk, what: Operation) -> AsyncGenerator[Any, None]:
+    """What was sent, until it is answered."""
     if not what.takes_body:
-        return Nothing()
+        yield Nothing()
+        return
     sent = require_type(request.headers, what.takes)
-    return read_body(request, await request.body(), what.body, sent)
+    if what.takes_file:
+        async with uploaded(request, desk, sent) as upload:
+            yield upload
+    else:
+        yield read_body(request, await request.body(), what.body, sent)
 
 
 def _response(request: Request[Any, Any, Any], what: Operation, answer: Answer) -> Response[bytes]:

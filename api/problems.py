@@ -18,6 +18,10 @@ from msgspec import UNSET, Struct, UnsetType, json
 
 from api.media_types import HTML
 from quoting.errors import (
+    ArtworkBusyError,
+    ArtworkError,
+    ArtworkTooLargeError,
+    ArtworkToolError,
     BookError,
     CursorError,
     DocumentError,
@@ -100,6 +104,10 @@ _LISTED = (
     ProblemType(
         "not-priced", 422, "No price can be worked out for it here", "Send it as a request: the shop will look at it."
     ),
+    ProblemType(
+        "unfit-artwork", 422, "The file cannot be measured as artwork", "Send a PDF, a PNG or a TIFF that prints."
+    ),
+    ProblemType("artwork-too-large", 422, "The artwork is over a limit", "Send what the detail says."),
     ProblemType("unfit-text", 422, "A text holds characters that a document cannot show", "Write it otherwise."),
     ProblemType(
         "idempotency-key-used", 422, "The Idempotency-Key is another request's", "Send a new key with a new request."
@@ -108,6 +116,8 @@ _LISTED = (
     ProblemType("version-needed", 428, "If-Match is needed", "Send the ETag of what was read."),
     ProblemType("quota-exceeded", 429, "Too much was asked for", "Wait as long as Retry-After says."),
     ProblemType("failed", 500, "The request failed here", "Send it again later; tell us the instance."),
+    ProblemType("artwork-busy", 503, "All that measure artwork are at work", "Send it again after Retry-After."),
+    ProblemType("artwork-unavailable", 503, "Artwork cannot be measured here", "Send it to the shop in another way."),
     ProblemType("document-unavailable", 503, "The document cannot be made here", "Ask for JSON, or later."),
     ProblemType("storage-unavailable", 503, "The quote book cannot be reached", "Send it again after Retry-After."),
 )  # fmt: skip
@@ -176,6 +186,10 @@ _TABLE: tuple[tuple[type[QuotingError], str], ...] = (
     (NoPlanError, "not-quotable"),
     (NotPricedError, "not-priced"),
     (UnfitTextError, "unfit-text"),
+    (ArtworkTooLargeError, "artwork-too-large"),
+    (ArtworkBusyError, "artwork-busy"),
+    (ArtworkToolError, "artwork-unavailable"),
+    (ArtworkError, "unfit-artwork"),
     (DocumentError, "document-unavailable"),
     (InputError, "invalid-input"),
     (StorageError, "storage-unavailable"),
@@ -199,6 +213,7 @@ _STATUSES = {
     415: "unsupported-media-type",
     429: "quota-exceeded",
 }
+_ASKED_AGAIN = {"storage-unavailable", "artwork-busy"}
 _SILENT = {"idempotency-key-used", "not-found", "version-changed"}  # whose words might tell of another's
 _TOKEN = re.compile(r"""\.([^.\[\]"]+)|\[(\d+)\]|\[("(?:[^"\\]|\\.)*")\]""")
 
@@ -225,7 +240,7 @@ def told_of(error: QuotingError, sent: Any = None) -> Told:
         detail=detail,
         invalid=invalid_fields(error.faults, sent) if isinstance(error, InputError) else (),
         refusals=error.refusals if isinstance(error, NoPlanError) else {},
-        headers={"Retry-After": str(RETRY_AFTER_SECONDS)} if name == "storage-unavailable" else {},
+        headers={"Retry-After": str(RETRY_AFTER_SECONDS)} if name in _ASKED_AGAIN else {},
     )
 
 
@@ -324,7 +339,7 @@ def refused(request: Request[Any, Any, Any], error: ProblemError) -> Response[by
 
 def quoting_error(request: Request[Any, Any, Any], error: QuotingError) -> Response[bytes]:
     """An error of the library over HTTP."""
-    if isinstance(error, StorageError):
+    if isinstance(error, StorageError | ArtworkToolError):
         note_failure(request, error)
     return problem_response(request, told_of(error, request.scope["state"].get("sent")))
 

@@ -2,6 +2,7 @@
 
 from api.owner import (
     access,
+    artwork,
     clients,
     comparisons,
     estimates,
@@ -15,6 +16,18 @@ from api.owner import (
 
 ROUTES = tuple(
     route
-    for room in (estimates, comparisons, questions, papers, rate_cards, quotations, clients, events, access, schemas)
+    for room in (
+        estimates,
+        comparisons,
+        questions,
+        papers,
+        rate_cards,
+        quotations,
+        artwork,
+        clients,
+        events,
+        access,
+        schemas,
+    )
     for route in room.ROUTES
 )

@@ -155,7 +155,7 @@ class ArtworkStore:
 
     def _of(self, entry: str) -> Path:
         if self._folder is None:
-            raise BookError("expected a folder for artwork, told as the book is opened; found none")
+            raise StorageError("expected a folder for artwork, told as the book is opened; found none")
         if not _ID.fullmatch(entry):
             raise QuoteNotFoundError(entry[:64])
         return self._folder / entry
