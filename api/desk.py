@@ -37,6 +37,7 @@ ORIGINS_SECONDS = 1
 READY_SECONDS = 1.5
 TIDY_SECONDS = 3600
 LEAST_BYTES = 200_000_000
+WAITING_LONGER = datetime.timedelta(minutes=10)  # a request that is being kept may still read it
 MOST_UPLOADS = 32  # each on disk until it is answered
 BOOK_THREADS = 64  # each waits for the disk; the book's one writer keeps many together
 
@@ -237,7 +238,7 @@ class Desk:
         return version
 
     async def keep_tidy(self) -> None:
-        """Forget, every hour, the keys of requests that are older than they are kept."""
+        """Every hour, forget keys of requests, and files that nobody sent, that are older than they are kept."""
         while self.settings.book:
             await sleep(TIDY_SECONDS)
             with suppress(StorageError):
@@ -245,6 +246,7 @@ class Desk:
 
     def _tidy(self, book: QuoteBook) -> None:
         book.forget_keys(before=self.now() - datetime.timedelta(days=self.settings.keep_keys_days))
+        book.artwork.waiting.empty(before=self.now() - WAITING_LONGER)
 
     async def card_in_force(self) -> RateCard:
         """The card that prices: the one published last; while the book does not answer, the one before."""

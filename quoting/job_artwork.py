@@ -123,6 +123,11 @@ def _fill_in(form: dict[str, Any], found: FormArtwork, piece: object) -> None:
         form.setdefault("bleed", True)
 
 
+def runs_off(found: FormArtwork, piece: Size) -> bool:
+    """Whether artwork runs to an edge of its piece: a picture that is cut close round its ink does not."""
+    return found.bleeds and _same_size(found.page_size, piece)
+
+
 def _is_whole_piece(found: FormArtwork, piece: object) -> bool:
     """Whether the page is the piece: a picture that is cut close round its ink is none."""
     try:

@@ -2,6 +2,12 @@
 
 from litestar.handlers import HTTPRouteHandler
 
-from api.public import offers, prices, quotations, requests
+from api.public import artwork, offers, prices, quotations, requests
 
-ROUTES: tuple[HTTPRouteHandler, ...] = (*offers.ROUTES, *prices.ROUTES, *requests.ROUTES, *quotations.ROUTES)
+ROUTES: tuple[HTTPRouteHandler, ...] = (
+    *offers.ROUTES,
+    *prices.ROUTES,
+    *artwork.ROUTES,
+    *requests.ROUTES,
+    *quotations.ROUTES,
+)

@@ -23,6 +23,7 @@ class Allowance(Struct, frozen=True):
 LOOKS = Allowance("looks", "most_looks_a_minute", MINUTE)  # offers, schemas, private links
 PRICES = Allowance("prices", "most_prices_a_minute", MINUTE)
 REQUESTS = Allowance("requests", "most_requests_an_hour", HOUR)  # what is kept
+UPLOADS = Allowance("artwork", "most_artwork_an_hour", HOUR)
 EMAILS = Allowance("requests-by-email", "most_requests_an_email_a_day", DAY)
 
 

@@ -11,6 +11,7 @@ from api.calls import Answer, Call, Nothing
 from api.media_types import JSON
 from api.operations import Answers, operation
 from api.public.allowances import PRICES, spend
+from api.public.artwork import artwork_of
 from api.public.offers import ON_PAGES
 from api.public.types import ChoicePrices, told
 from api.reading import placed
@@ -58,8 +59,9 @@ async def price_choice(call: Call[PricesAsked, Nothing]) -> Answer:
     left = await spend(call, PRICES)
     card, choice = call.card, call.body.choice
     on = call.desk.today(card)
+    artwork = await artwork_of(call, choice)
     with told_of_choice():
-        prices = await call.desk.engine(lambda: prices_of(choice, card, on=on))
+        prices = await call.desk.engine(lambda: prices_of(choice, card, on=on, artwork=artwork))
     return told(ChoicePrices, prices, headers=left)
 
 

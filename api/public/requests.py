@@ -13,6 +13,7 @@ from api.keys import Role
 from api.media_types import JSON
 from api.operations import Answers, operation
 from api.public.allowances import REQUESTS, spend, spend_by_email
+from api.public.artwork import artwork_of, take_up
 from api.public.prices import EXAMPLE, told_of_choice
 from api.public.quotations import kind_of
 from api.public.types import RequestAnswer, told
@@ -83,22 +84,26 @@ async def keep(call: Call[Any, Any], choice: Choice) -> Kept:
     if not call.desk.settings.secret:
         raise StorageError("expected QUOTING_SECRET, which private links are made with; found nothing")
     before = await call.desk.in_book(lambda book: book.answered_before("ask", call.request_key()))
+    artwork = await artwork_of(call, choice)
     if before is not None:
+        await take_up(call, before, artwork)
         return await _kept(call, before)
-    check_choice(choice, offer, card, on=on)
+    check_choice(choice, offer, card, on=on, artwork=artwork)
     left = await spend(call, REQUESTS)
     await spend_by_email(call, choice.contact.email if choice.contact else "")
     try:
-        estimate = await call.desk.engine(lambda: quote_choice(choice, card, on=on))
+        estimate = await call.desk.engine(lambda: quote_choice(choice, card, on=on, artwork=artwork))
     except NotPricedError:
-        estimate = unpriced(choice, card, on=on)
-    at_once = issued_at_once(choice, offer)
+        estimate = unpriced(choice, card, on=on, artwork=artwork)
+    at_once = issued_at_once(choice, offer, artwork)
 
     def ask(book: QuoteBook) -> Entry:
         now, by = call.desk.now(), call.credential.by
         return book.ask(estimate, card, offer=offer.name, held=not at_once, at=now, by=by, key=call.request_key())
 
-    return await _kept(call, await call.desk.in_book(ask), left)
+    entry = await call.desk.in_book(ask)
+    await take_up(call, entry, artwork)
+    return await _kept(call, entry, left)
 
 
 async def _kept(call: Call[Any, Any], entry: Entry, headers: dict[str, str] | None = None) -> Kept:

@@ -166,6 +166,42 @@ class ChoicePrices(PublicType, frozen=True):
     next: tuple[NextQuantity, ...]
 
 
+class MeasuredForm(PublicType, frozen=True):
+    """
+    What one page, or one separation of it, prints: one form, and one colour.
+
+    ``size`` is the rectangle round all of it, ``share_inked`` of that; ``coverage`` is of the trimmed page. The
+    thinnest line and the finest gap are told where they are under 2 mm.
+    """
+
+    page: int
+    separation: str
+    page_size: str
+    size: str
+    share_inked: str
+    coverage: str
+    largest_solid_size: str | None
+    thinnest_positive: str | None
+    thinnest_reversed: str | None
+    bleeds: bool
+    colours: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+class MeasuredFile(PublicType, frozen=True):
+    """
+    A file of artwork that waits for its request until ``until``.
+
+    ``artwork_file`` is what a side of a choice names it by; it has a form for each colour of that side.
+    """
+
+    artwork_file: str
+    until: datetime.datetime
+    name: str
+    forms: tuple[MeasuredForm, ...]
+    notes: tuple[str, ...]
+
+
 class RequestAnswer(PublicType, frozen=True):
     """
     What became of a request.

@@ -17,6 +17,7 @@ from api.media_types import CSS, FORM, HTML, SCRIPT
 from api.operations import Answers, operation
 from api.problems import ProblemError
 from api.public.allowances import LOOKS, PRICES, spend
+from api.public.artwork import artwork_of
 from api.public.quotations import kind_of
 from api.public.requests import keep
 from api.reading import Form
@@ -284,7 +285,8 @@ async def _priced(call: Call[Form, Spoken], fields: Fields) -> Asked:
     on = call.desk.today(call.card)
     try:
         choice = choice_from(fields, offer, with_contact=False, locale=locale)
-        prices = await call.desk.engine(lambda: prices_of(choice, call.card, on=on))
+        artwork = await artwork_of(call, choice)
+        prices = await call.desk.engine(lambda: prices_of(choice, call.card, on=on, artwork=artwork))
     except NotPricedError as error:
         return Asked(fields=fields, not_priced=error.reasons)
     except JobError as error:

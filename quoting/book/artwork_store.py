@@ -7,7 +7,6 @@ lies under no folder that is served, and is handed out by its content hash, as a
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 from collections.abc import Collection, Iterator
@@ -19,6 +18,8 @@ from msgspec import Struct
 
 from quoting.artwork import Artwork
 from quoting.artwork.doors import MEDIA_TYPES
+from quoting.book.artwork_waiting import WaitingArtwork
+from quoting.book.files import sizes, write
 from quoting.book.papers import Chance
 from quoting.errors import ArtworkTooLargeError, BookError, InputError, QuoteNotFoundError, StorageError
 from quoting.reader import from_json, to_json
@@ -27,7 +28,7 @@ MOST_STORED_BYTES = 2_000_000_000
 MOST_AN_ENTRY = 20
 _ID = re.compile(r"[A-Za-z0-9_-]{22}")
 _HASH = re.compile(r"[0-9a-f]{64}")
-_NOTE, _HALF_WRITTEN = ".json", ".part"
+_NOTE = ".json"
 _NAME_BYTES = 16
 
 
@@ -59,10 +60,14 @@ class ArtworkStore:
 
     def __init__(self, folder: Path | None, chance: Chance, *, most_bytes: int = MOST_STORED_BYTES) -> None:
         self._folder, self._chance, self.most_bytes = folder, chance, most_bytes
+        self.waiting = WaitingArtwork(folder / "waiting" if folder else None, chance)
 
-    def keep(self, entry: str, content: bytes, artwork: Artwork) -> KeptArtwork:
+    def keep(self, entry: str, content: bytes, artwork: Artwork, *, waited: bool = False) -> KeptArtwork:
         """
         Keep a file that was measured, for an entry of the book; kept already, it is not doubled.
+
+        Args:
+            waited: Whether it waited here, and so is among what is stored already.
 
         Raises:
             ArtworkTooLargeError: an entry's or the book's folder would hold too much.
@@ -78,7 +83,7 @@ class ArtworkStore:
         if len(before) >= MOST_AN_ENTRY:
             raise ArtworkTooLargeError("files", f"at most {MOST_AN_ENTRY} files a request", "one more")
         stored = self.stored_bytes()
-        if stored + len(content) > self.most_bytes:
+        if not waited and stored + len(content) > self.most_bytes:
             raise ArtworkTooLargeError(
                 "storage", f"at most {self.most_bytes:,} bytes in all", f"{stored + len(content):,}"
             )
@@ -92,8 +97,8 @@ class ArtworkStore:
         try:
             folder = self._of(entry)
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-            _write(folder / found.stored_as, content)
-            _write(folder / (found.stored_as + _NOTE), to_json(found))
+            write(folder / found.stored_as, content)
+            write(folder / (found.stored_as + _NOTE), to_json(found))
         except OSError as error:
             raise StorageError(f"expected to keep artwork; found {error.strerror}") from error
         return found
@@ -151,7 +156,7 @@ class ArtworkStore:
         """What all files take together. [bytes]"""
         if self._folder is None or not self._folder.is_dir():
             return 0
-        return sum(_sizes(self._folder))
+        return sum(sizes(self._folder))
 
     def _of(self, entry: str) -> Path:
         if self._folder is None:
@@ -166,24 +171,7 @@ def beside(book: Path) -> Path:
     return book.with_name(f"{book.name}.artwork")
 
 
-def _sizes(folder: Path) -> Iterator[int]:
-    for place, _, files in os.walk(folder):
-        for name in files:
-            with suppress(FileNotFoundError):
-                yield (Path(place) / name).stat().st_size
-
-
 def _noted(notes: list[Path]) -> Iterator[KeptArtwork]:
     for note in notes:
         with suppress(FileNotFoundError, InputError):  # erased by another process meanwhile
             yield from_json(note.read_bytes(), KeptArtwork)
-
-
-def _write(path: Path, content: bytes) -> None:
-    """A file that only this user reads, whole or not at all, on disk when this returns."""
-    half = path.with_name(path.name + _HALF_WRITTEN)
-    with open(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    half.replace(path)

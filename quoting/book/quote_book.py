@@ -519,9 +519,25 @@ class QuoteBook:
             StateError: its client is erased.
             ArtworkTooLargeError: too many files, or too much in all.
         """
+        return self._keep_artwork(which, content, artwork)
+
+    def take_up_artwork(self, which: str, waiting: str) -> KeptArtwork:
+        """
+        Keep a file that waited, with the request that it was sent for; it waits no longer.
+
+        Raises:
+            QuoteNotFoundError: no such entry, or nothing waits under that name.
+            StateError: its client is erased.
+        """
+        content, artwork = self.artwork.waiting.read(waiting)
+        kept = self._keep_artwork(which, content, artwork, waited=True)
+        self.artwork.waiting.remove(waiting)
+        return kept
+
+    def _keep_artwork(self, which: str, content: bytes, artwork: Artwork, *, waited: bool = False) -> KeptArtwork:
         entry = self.get(which)
         if not entry.erased:
-            kept = self.artwork.keep(entry.id, content, artwork)
+            kept = self.artwork.keep(entry.id, content, artwork, waited=waited)
             if not self.get(entry.id).erased:
                 return kept
             self.artwork.erase([entry.id])

@@ -5,7 +5,7 @@ Nothing that leaves this room for a visitor holds a cost, a margin, a supplier, 
 """
 
 from quoting.offers.checking import check_choice
-from quoting.offers.choice import Choice, Contact, read_choice
+from quoting.offers.choice import Choice, Contact, named_sides, read_choice
 from quoting.offers.jobs import job_from_choice
 from quoting.offers.offered import PublicOffer, offer_by_key, public_offer, public_offers
 from quoting.offers.prices import Prices, issued_at_once, prices_of, quote_choice, unpriced
@@ -20,6 +20,7 @@ __all__ = [
     "choice_schema",
     "issued_at_once",
     "job_from_choice",
+    "named_sides",
     "offer_by_key",
     "prices_of",
     "public_offer",

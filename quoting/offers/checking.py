@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from quoting.errors import Fault, NotOfferedError, shown
 from quoting.languages import is_known, languages
 from quoting.offer import Offer, OwnSize
-from quoting.offers.choice import ADVISE_ME, COLLECT, Choice, EnvelopeChoice, SideChoice
-from quoting.offers.chosen import Chosen, inks_of, way_of
+from quoting.offers.choice import ADVISE_ME, COLLECT, Choice, EnvelopeChoice, SideChoice, named_sides
+from quoting.offers.chosen import NONE_MEASURED, Chosen, Measured, inks_of, way_of
 from quoting.offers.offered import (
     edge_colours,
     founts_of,
@@ -25,14 +25,19 @@ from quoting.units import Size
 from quoting.wording import letters_in
 
 
-def check_choice(choice: Choice, offer: Offer, card: RateCard, *, on: datetime.date) -> None:
+def check_choice(
+    choice: Choice, offer: Offer, card: RateCard, *, on: datetime.date, artwork: Measured = NONE_MEASURED
+) -> None:
     """
     Hold a choice against its offer.
+
+    Args:
+        artwork: What the files measure that its sides name.
 
     Raises:
         NotOfferedError: with every fault of it, and what is offered instead.
     """
-    faults = tuple(_faults(Chosen(choice, offer, card), on))
+    faults = tuple(_faults(Chosen(choice, offer, card, artwork), on))
     if faults:
         raise NotOfferedError(faults)
 
@@ -51,6 +56,7 @@ def _faults(chosen: Chosen, on: datetime.date) -> Iterator[Fault]:
     yield from _finishing_faults(chosen)
     yield from _piece_faults(chosen)
     yield from _envelope_faults(chosen)
+    yield from _file_faults(chosen)
     yield from _day_faults(choice, offer, on)
     yield from _delivery_faults(choice, offer)
     if choice.contact is not None and choice.contact.locale and not is_known(choice.contact.locale):
@@ -160,6 +166,23 @@ def _artwork_faults(where: str, side: SideChoice, offer: Offer, way: str) -> Ite
     if (side.plate is not None) != (way == "own plate"):
         found = "nothing" if side.plate is None else "one"
         yield Fault(f"{where}.plate", "your plate's size and thickness just where it is printed from", found)
+
+
+def _file_faults(chosen: Chosen) -> Iterator[Fault]:
+    for where, side in named_sides(chosen.choice):
+        if side.artwork_file is None:
+            continue
+        here, inks = f"{where}.artwork_file", inks_of(side, chosen.offer)
+        found = chosen.artwork.get(side.artwork_file)
+        if way_of(side, chosen.offer) != "finished artwork":
+            yield Fault(here, "a file only where printed_from is finished artwork", "one")
+        elif found is None:
+            yield Fault(here, "a file that was measured here a short while ago", "none")
+        elif len(found.forms) != len(inks):
+            there = "; ".join(one.named for one in found.forms)
+            yield Fault(here, f"one form a colour, {len(inks)} in all", f"{len(found.forms)}: {there}")
+        elif not all(one.share_inked for one in found.forms):
+            yield Fault(here, "artwork that prints more than specks", "specks")
 
 
 def _finishing_faults(chosen: Chosen) -> Iterator[Fault]:

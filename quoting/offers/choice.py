@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 from msgspec import Meta, Struct
@@ -32,6 +33,10 @@ Email = Annotated[
 ]
 
 
+# What a file of artwork that was measured and waits is known by.
+ArtworkFile = Annotated[str, Meta(min_length=1, max_length=200, pattern="^[A-Za-z0-9._-]*$")]
+
+
 class LineChoice(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """
     One line to set.
@@ -57,6 +62,7 @@ class SideChoice(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     One printed side: its inks, and what it prints from.
 
     What is left out is as the offer usually has it; any other side's ink is that of the product's front.
+    What ``artwork_file`` measures stands in for the coverage.
     """
 
     inks: Annotated[tuple[Line, ...], Meta(max_length=6)] = ()
@@ -65,6 +71,7 @@ class SideChoice(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     artwork: Artwork | None = None
     coverage: Line | None = None
     plate: OwnPlate | None = None
+    artwork_file: ArtworkFile | None = None
 
 
 class EnvelopeChoice(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -132,6 +139,17 @@ class Choice(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     title: LineOrNone = ""
     reference: LineOrNone = ""
     notes: Paragraphs = ""
+
+
+def named_sides(choice: Choice) -> Iterator[tuple[str, SideChoice]]:
+    """Every printed side of a choice, with where it stands in it."""
+    yield "front", choice.front
+    if choice.back is not None:
+        yield "back", choice.back
+    for place, one in enumerate(choice.pieces):
+        yield f"pieces[{place}].front", one.front
+    if choice.envelope is not None and choice.envelope.front is not None:
+        yield "envelope.front", choice.envelope.front
 
 
 @in_engine_context

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Literal
 
 from msgspec.structs import replace
 
+from quoting.artwork import Artwork
 from quoting.job import Fold
 from quoting.offer import FoldedAlong, Offer, OfferedSize
 from quoting.offers.choice import ADVISE_ME, Choice, PrintedFrom, SideChoice
@@ -15,12 +17,16 @@ from quoting.rate_card import RateCard
 from quoting.shop import Impression
 from quoting.units import MM_PER_INCH, Size, as_told, in_millimetres
 
+Measured = Mapping[str, Artwork]
+"""What each ``artwork_file`` of a choice measures."""
+NONE_MEASURED: Measured = {}
+
 
 class Chosen:
     """What a choice comes to; each answer supposes that those before it are offered."""
 
-    def __init__(self, choice: Choice, offer: Offer, card: RateCard) -> None:
-        self.choice, self.offer, self.card = choice, offer, card
+    def __init__(self, choice: Choice, offer: Offer, card: RateCard, artwork: Measured = NONE_MEASURED) -> None:
+        self.choice, self.offer, self.card, self.artwork = choice, offer, card, artwork
 
     @property
     def size(self) -> OfferedSize | None:

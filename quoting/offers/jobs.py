@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
+from quoting.artwork import FormArtwork
 from quoting.job import (
     Client,
     ClientPlate,
@@ -19,12 +20,13 @@ from quoting.job import (
     SetLine,
     Side,
 )
+from quoting.job_artwork import runs_off
 from quoting.languages import language
 from quoting.numbers import in_engine_context
 from quoting.offer import Coverage, Offer
 from quoting.offers.checking import check_choice
 from quoting.offers.choice import Choice, Contact, EnvelopeChoice, LineChoice, SideChoice
-from quoting.offers.chosen import Chosen, form_within, inks_of, opened_out, way_of
+from quoting.offers.chosen import NONE_MEASURED, Chosen, Measured, form_within, inks_of, opened_out, way_of
 from quoting.offers.offered import founts_of, has_work, offer_by_key, offered_extra
 from quoting.operations.addressing import Addressing
 from quoting.operations.corner_rounding import CornerRounding
@@ -42,19 +44,20 @@ NOBODY = Client(name="?")
 
 
 @in_engine_context
-def job_from_choice(choice: Choice, card: RateCard, *, on: datetime.date) -> Job:
+def job_from_choice(choice: Choice, card: RateCard, *, on: datetime.date, artwork: Measured = NONE_MEASURED) -> Job:
     """
     The job that a choice asks for.
 
     Args:
         on: The day it is asked for.
+        artwork: What the files measure that its sides name.
 
     Raises:
         NotOfferedError: the choice is outside the offer, with every fault and what is offered instead.
     """
     offer = offer_by_key(choice.product, card)
-    check_choice(choice, offer, card, on=on)
-    chosen = Chosen(choice, offer, card)
+    check_choice(choice, offer, card, on=on, artwork=artwork)
+    chosen = Chosen(choice, offer, card, artwork)
     return Job(
         format=1,
         title=choice.title or offer.name,
@@ -166,6 +169,9 @@ def _side(side: SideChoice, piece: Size, chosen: Chosen, impression: Impression)
     offer, card = chosen.offer, chosen.card
     if way_of(side, offer) == "words to set":
         forms = _set_forms(side, piece, offer, card)
+    elif side.artwork_file is not None:
+        inks, found = inks_of(side, offer), chosen.artwork[side.artwork_file].forms
+        forms = [(ink, _measured_plate(side, one, piece, offer, card)) for ink, one in zip(inks, found, strict=True)]
     else:
         forms = [(ink, _plate(side, piece, offer, card)) for ink in inks_of(side, offer)]
     return Side(
@@ -185,12 +191,28 @@ def _plate(side: SideChoice, piece: Size, offer: Offer, card: RateCard) -> Form:
     if way == "same as last time":
         return SameAsLastTime(size=size, share_inked=coverage.share_inked, bleed=coverage.bleed)
     return ReliefPlate(
-        supplier=offer.plate_supplier or next(iter(card.plate_suppliers)),
+        supplier=_supplier(offer, card),
         size=size,
         share_inked=coverage.share_inked,
         bleed=coverage.bleed,
         artwork=side.artwork or offer.artwork[0],
     )
+
+
+def _measured_plate(side: SideChoice, found: FormArtwork, piece: Size, offer: Offer, card: RateCard) -> ReliefPlate:
+    """A plate as its artwork measures, in place of a coverage."""
+    return ReliefPlate(
+        supplier=_supplier(offer, card),
+        size=found.size,
+        share_inked=found.share_inked,
+        bleed=runs_off(found, piece),
+        artwork=side.artwork or offer.artwork[0],
+        measured=found,
+    )
+
+
+def _supplier(offer: Offer, card: RateCard) -> str:
+    return offer.plate_supplier or next(iter(card.plate_suppliers))
 
 
 def coverage_of(side: SideChoice, offer: Offer) -> Coverage:

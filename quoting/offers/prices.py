@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterator
 from decimal import Decimal
 
 from msgspec import Struct
 
+from quoting.artwork import Artwork
 from quoting.checking import check_job
 from quoting.errors import Fault, JobError, NoPlanError, NotPricedError
 from quoting.estimate import Answer, Estimate, answer_of, estimate_job, figures_of
 from quoting.job import Job
+from quoting.job_artwork import measured_forms
 from quoting.money import unit_price
 from quoting.numbers import in_engine_context
 from quoting.offer import Offer
-from quoting.offers.choice import ADVISE_ME, Choice
-from quoting.offers.chosen import Chosen, way_of
+from quoting.offers.choice import ADVISE_ME, Choice, named_sides
+from quoting.offers.chosen import NONE_MEASURED, Chosen, Measured, way_of
 from quoting.offers.jobs import job_from_choice
 from quoting.offers.offered import offer_by_key
 from quoting.planning.prepared import PreparedJob
@@ -75,36 +78,39 @@ class Prices(Struct, frozen=True, kw_only=True):
 
 
 @in_engine_context
-def prices_of(choice: Choice, card: RateCard, *, on: datetime.date) -> Prices:
+def prices_of(choice: Choice, card: RateCard, *, on: datetime.date, artwork: Measured = NONE_MEASURED) -> Prices:
     """
     What a choice costs on a day.
+
+    Args:
+        artwork: What the files measure that its sides name.
 
     Raises:
         NotOfferedError: it is outside the offer.
         NotPricedError: no price can be worked out; it may be sent as an enquiry.
     """
-    job, offer = job_from_choice(choice, card, on=on), offer_by_key(choice.product, card)
+    job, offer = job_from_choice(choice, card, on=on, artwork=artwork), offer_by_key(choice.product, card)
     try:
         check_job(job, card)
         prepared = PreparedJob(job, card)
         asked = tuple(_asked(answer_of(prepared, one, on), offer) for one in job.quantities)
         further = tuple(_next(prepared, one, on) for one in _next_quantities(choice, offer))
     except (NoPlanError, JobError) as error:
-        raise NotPricedError(_reasons(error)) from error
+        raise NotPricedError(_reasons(error, job)) from error
     return Prices(
         product=offer.key,
         currency=card.region.currency,
         tax_name=card.tax.name,
         tax_included=card.tax.prices_include_tax,
         valid_until=on + datetime.timedelta(days=card.pricing.valid_days),
-        issued="at once" if issued_at_once(choice, offer) else "by the owner",
+        issued="at once" if issued_at_once(choice, offer, artwork) else "by the owner",
         stock=Chosen(choice, offer, card).stock,
         options=asked,
         next=further,
     )
 
 
-def quote_choice(choice: Choice, card: RateCard, *, on: datetime.date) -> Estimate:
+def quote_choice(choice: Choice, card: RateCard, *, on: datetime.date, artwork: Measured = NONE_MEASURED) -> Estimate:
     """
     The estimate of a choice, for the book: its quotation has the prices that ``prices_of`` tells.
 
@@ -112,14 +118,14 @@ def quote_choice(choice: Choice, card: RateCard, *, on: datetime.date) -> Estima
         NotOfferedError: it is outside the offer.
         NotPricedError: no price can be worked out; it may be sent as an enquiry.
     """
-    job: Job = job_from_choice(choice, card, on=on)
+    job: Job = job_from_choice(choice, card, on=on, artwork=artwork)
     try:
         return estimate_job(job, card, on=on)
     except (NoPlanError, JobError) as error:
-        raise NotPricedError(_reasons(error)) from error
+        raise NotPricedError(_reasons(error, job)) from error
 
 
-def unpriced(choice: Choice, card: RateCard, *, on: datetime.date) -> Estimate:
+def unpriced(choice: Choice, card: RateCard, *, on: datetime.date, artwork: Measured = NONE_MEASURED) -> Estimate:
     """
     What is kept of a choice that cannot be priced: an estimate of no quantity yet.
 
@@ -133,23 +139,25 @@ def unpriced(choice: Choice, card: RateCard, *, on: datetime.date) -> Estimate:
         card_hash=card.content_hash,
         on=on,
         currency=card.region.currency,
-        job=job_from_choice(choice, card, on=on),
+        job=job_from_choice(choice, card, on=on, artwork=artwork),
         options=(),
     )
 
 
-def issued_at_once(choice: Choice, offer: Offer) -> bool:
+def issued_at_once(choice: Choice, offer: Offer, artwork: Measured = NONE_MEASURED) -> bool:
     """
     Whether a quotation goes out without the owner's look.
 
     The offer must say so, and nothing may be left to the shop: no stock to advise, no plate of an earlier job or of
-    the client's own.
+    the client's own, no artwork that something must be said of.
     """
-    sides = [choice.front, *([choice.back] if choice.back else []), *(one.front for one in choice.pieces)]
-    if choice.envelope is not None and choice.envelope.front is not None:
-        sides.append(choice.envelope.front)
-    left = choice.stock == ADVISE_ME or any(way_of(side, offer) in _TO_BE_SEEN for side in sides)
+    seen = any(way_of(side, offer) in _TO_BE_SEEN for _, side in named_sides(choice))
+    left = choice.stock == ADVISE_ME or seen or any(_has_notes(one) for one in artwork.values())
     return offer.issued == "at once" and not left
+
+
+def _has_notes(artwork: Artwork) -> bool:
+    return bool(artwork.notes) or any(form.notes for form in artwork.forms)
 
 
 def _next_quantities(choice: Choice, offer: Offer) -> list[int]:
@@ -192,12 +200,23 @@ def _each(price: Price, quantity: int) -> Decimal:
     return unit_price(goods, quantity)
 
 
-def _reasons(error: NoPlanError | JobError) -> list[str]:
+def _reasons(error: NoPlanError | JobError, job: Job) -> list[str]:
     """Why it cannot be priced, as far as a visitor may know: a reason of one press alone is the shop's own."""
     if isinstance(error, JobError):
         return [_told(fault) for fault in error.faults]
     reason = error.refusals.get("every press", "no press here takes it in this size, on this stock and as deep")
-    return [f"{error.part}: {reason}"]
+    return [f"{error.part}: {reason}", *_solids_of(error.part, job)]
+
+
+def _solids_of(part: str, job: Job) -> Iterator[str]:
+    """What of its artwork asks most of a press."""
+    for one, _, form in measured_forms(job):
+        found = form.measured
+        if one.name == part and found is not None and found.largest_solid_size is not None:
+            yield (
+                f"{found.file}, {found.named}: its largest solid is {found.largest_solid_size};"
+                " a smaller one, or a lighter impression, asks less of a press"
+            )
 
 
 def _told(fault: Fault) -> str:

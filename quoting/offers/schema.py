@@ -154,11 +154,18 @@ def _side(seen: PublicOffer, whole: dict[str, Schema], *, like_front: bool = Fal
             "artwork": _choice({one: one for one in seen.artwork}),
             "coverage": _choice({one: one for one in seen.coverages}),
             "plate": {"$ref": "#/$defs/plate"} if "own plate" in ways else None,
+            "artwork_file": _told(whole, "artwork_file") if "finished artwork" in ways else None,
         },
         [],
     )
     side["allOf"] = [_way_rule(way, usual=way == ways[0]) for way in ways]
     return side
+
+
+def _told(whole: dict[str, Schema], name: str) -> Schema:
+    """What a side may be told under a name, where it is told anything."""
+    told: list[Schema] = whole["SideChoice"]["properties"][name]["anyOf"]
+    return next(one for one in told if one != {"type": "null"})
 
 
 def _way_rule(way: str, *, usual: bool) -> Schema:
@@ -169,7 +176,7 @@ def _way_rule(way: str, *, usual: bool) -> Schema:
     needs = {"words to set": ["lines"], "own plate": ["plate"]}.get(way, [])
     unfit = [
         *(["lines"] if way != "words to set" else ["coverage"]),
-        *(["artwork"] if way != "finished artwork" else []),
+        *(["artwork", "artwork_file"] if way != "finished artwork" else []),
         *(["plate"] if way != "own plate" else []),
     ]
     then: Schema = {"required": needs, "properties": dict.fromkeys(unfit, False)}

@@ -77,6 +77,7 @@ MAY: dict[str, set[str]] = {
     "get-offer": PAGES,
     "get-offer-schema": PAGES,
     "price-choice": PAGES,
+    "send-artwork": PAGES,
     "send-request": {"form", "owner"},
     "get-linked-quotation": ANYBODY,
     "accept-linked-quotation": ANYBODY,

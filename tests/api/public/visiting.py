@@ -51,6 +51,11 @@ class Visitor:
         own = {"Idempotency-Key": key or f"{self.headers['X-Forwarded-For']}-{next(self._keys):08}-of-a-visitor"}
         return self._client.post(path, json=body, headers={**self.headers, **own, **_named(headers)})
 
+    def upload(self, content: bytes, name: str, kind: str) -> httpx.Response:
+        """Send a file of artwork."""
+        headers = {**self.headers, "Content-Type": kind}
+        return self._client.post("/v1/public/artwork", params={"name": name}, content=content, headers=headers)
+
     def price(self, told: dict[str, Any] | None = None, **changed: Any) -> httpx.Response:
         """Ask what a choice costs."""
         return self.post("/v1/public/prices", choice(told, **changed))
