@@ -1,8 +1,8 @@
 """
 Which web pages may ask the public face (the Fetch standard's CORS): those of origins that are named, exactly.
 
-Nothing is allowed with a cookie. Nothing changes anything without a preflight, since a body must be JSON; the order
-form alone is sent as a page sends it, and holds a signed token that no other page can read.
+Nothing is allowed with a cookie. Nothing changes anything without a preflight, since a body must be JSON or a file of
+artwork; the order form alone is sent as a page sends it, and holds a signed token that no other page can read.
 """
 
 from __future__ import annotations

@@ -107,6 +107,7 @@ def _side(fields: Fields, at: str, offer: PublicOffer) -> Data:
     _put(side, "coverage", _one(fields, f"{at}.coverage"))
     if way == "finished artwork":
         _put(side, "artwork", _one(fields, f"{at}.artwork"))
+        _put(side, "artwork_file", _one(fields, f"{at}.artwork_file"))
     if way == "own plate":
         side["plate"] = {name: _one(fields, f"{at}.plate.{name}") for name in ("size", "thickness")}
         side["inks"] = side.get("inks", [])[:1]

@@ -11,6 +11,8 @@ from msgspec import Struct
 from api.site.fields import OWN_SIZE, Fields, choice_data, field_of
 from api.site.render import Option, last_of, named, page, plain, worded
 from api.site.words import FIELDS, OF_A_SIDE, SIDES, VALUES
+from quoting.artwork import Artwork
+from quoting.docket import artwork_words
 from quoting.errors import JobError
 from quoting.languages import Language, language
 from quoting.offers import Choice, Prices, PublicOffer, read_choice
@@ -74,7 +76,15 @@ def _label(name: str, words: Language) -> str:
 
 
 def form_page(
-    name: str, offer: PublicOffer, card: RateCard, *, locale: str, asked: Asked, token: str, today: datetime.date
+    name: str,
+    offer: PublicOffer,
+    card: RateCard,
+    *,
+    locale: str,
+    asked: Asked,
+    token: str,
+    today: datetime.date,
+    most_bytes: int,
 ) -> bytes:
     """
     The form, as a page of its own (``order.html``) or as a part of another's (``form.html``).
@@ -82,6 +92,7 @@ def form_page(
     Args:
         token: What makes sending it good once.
         today: The day it is where the shop is.
+        most_bytes: How large a file of artwork may be. [bytes]
     """
     words = language(locale)
     told: Mapping[str, Sequence[str]] = asked.fields
@@ -97,6 +108,7 @@ def form_page(
         prefix=f"{offer.key}.",
         token=token,
         today=today.isoformat(),
+        most_bytes=most_bytes,
         told=told,
         last=last_of(told),
         usual=offer.quantities[0] if offer.quantities else offer.least_quantity,
@@ -113,6 +125,15 @@ def form_page(
         faults=asked.faults,
         not_priced=asked.not_priced,
     )
+
+
+def artwork_part(
+    card: RateCard, *, locale: str, handle: str = "", artwork: Artwork | None = None, refused: str = ""
+) -> bytes:
+    """What stands beside a field of artwork: what its file measures, or why it cannot be used."""
+    words = language(locale)
+    forms = [tuple(artwork_words(form, words)) for form in artwork.forms] if artwork else []
+    return page("measured.html", locale, card.region.currency, handle=handle, forms=forms, refused=refused)
 
 
 def price_part(card: RateCard, *, locale: str, asked: Asked) -> bytes:

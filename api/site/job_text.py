@@ -10,6 +10,7 @@ from msgspec import NODEFAULT, Struct
 from msgspec.structs import fields
 
 from quoting import Job
+from quoting.artwork import FormArtwork
 from quoting.reader import to_json
 
 
@@ -17,7 +18,7 @@ def job_text(job: Job) -> str:
     """
     A job as TOML; reading it gives the same job.
 
-    Dates are dates, measures as they were written.
+    Dates are dates, measures as they were written; the small pictures of artwork are left out.
     """
     import tomli_w
 
@@ -29,9 +30,10 @@ def _said(told: Any, plain: Any) -> Any:
     if isinstance(told, Struct):
         config = told.__struct_config__
         kept = {config.tag_field: plain[config.tag_field]} if config.tag_field in plain else {}
+        left_out = ("picture",) if isinstance(told, FormArtwork) else ()
         for field in fields(told):
             value = getattr(told, field.name)
-            if value is not None and value != _usual(field):
+            if value is not None and value != _usual(field) and field.name not in left_out:
                 kept[field.encode_name] = _said(value, plain[field.encode_name])
         return kept
     if isinstance(told, list | tuple):

@@ -20,8 +20,9 @@ from msgspec.structs import replace
 from api.calls import Answer, Call, Nothing
 from api.documents import rendered
 from api.keys import ANYBODY, READERS, credential_of
-from api.media_types import FORM, HTML, PDF
+from api.media_types import ARTWORK, FORM, HTML, PDF
 from api.operations import Answers, operation
+from api.owner.artwork import download
 from api.owner.kept import kept, listed
 from api.owner.papers import document_of, made_from
 from api.problems import ProblemError
@@ -467,6 +468,19 @@ async def get_docket_pdf(call: Call[Nothing, DocketAsked], _: Session) -> Answer
     return Answer(content=await rendered(call.desk, docket_page(docket)), media_type=PDF, headers=headers)
 
 
+@office(
+    method="GET",
+    path=ONE + "/artwork/{hash}",
+    id="get-artwork-of-office",
+    summary="A file of artwork as it came, as a download.",
+    answers=(Answers(what="The file.", content=dict.fromkeys(ARTWORK)),),
+    problems=("not-found",),
+)
+async def get_artwork_of_office(call: Call[Nothing, Nothing], _: Session) -> Answer:
+    """Hand a file out."""
+    return await download(call)
+
+
 async def _quotation(
     call: Call[Any, Any], session: Session, *, wrong: tuple[str, ...] = (), text: str = ""
 ) -> Answer:
@@ -474,12 +488,12 @@ async def _quotation(
 
     def work(book: QuoteBook) -> tuple[Any, ...]:
         entry = book.get(which)
-        history, deliveries = book.history(which), book.outbox.of(entry.id)
+        history, deliveries, files = book.history(which), book.outbox.of(entry.id), book.artwork.kept(entry.id)
         if entry.erased:
-            return entry, history, deliveries, None
-        return entry, history, deliveries, from_json(book.paper(which, "estimate").content, Estimate)
+            return entry, history, deliveries, files, None
+        return entry, history, deliveries, files, from_json(book.paper(which, "estimate").content, Estimate)
 
-    entry, history, deliveries, estimate = await call.desk.in_book(work)
+    entry, history, deliveries, files, estimate = await call.desk.in_book(work)
     told = kept(entry, now)
     return await _page(
         call,
@@ -493,6 +507,7 @@ async def _quotation(
         text=text or (job_text(estimate.job) if estimate else ""),
         history=history,
         deliveries=deliveries,
+        artwork=files,
         currency=entry.terms.currency,
     )
 
@@ -574,5 +589,6 @@ ROUTES = (
     show_quotation,
     get_quotation_pdf,
     get_docket_pdf,
+    get_artwork_of_office,
     move_on_page,
 )

@@ -7,25 +7,28 @@ Idempotency-Key. What a machine fills gets the same thanks, and nothing is kept 
 
 from __future__ import annotations
 
-from msgspec import Struct
+from typing import Annotated
+
+from msgspec import Meta, Struct
 
 from api.calls import Answer, Call, Nothing
 from api.demo import form_key
 from api.etags import tag_of_content
 from api.keys import ANYBODY
-from api.media_types import CSS, FORM, HTML, SCRIPT
+from api.media_types import ARTWORK, CSS, FORM, HTML, SCRIPT
 from api.operations import Answers, operation
 from api.problems import ProblemError
-from api.public.allowances import LOOKS, PRICES, spend
-from api.public.artwork import artwork_of
+from api.public.allowances import LOOKS, PRICES, UPLOADS, spend
+from api.public.artwork import artwork_of, put_by
 from api.public.quotations import kind_of
 from api.public.requests import keep
 from api.reading import Form
 from api.site.fields import HONEYPOT, Fields
-from api.site.form import FILES, HOME, Asked, choice_from, faults_of, form_page, price_part
+from api.site.form import FILES, HOME, Asked, artwork_part, choice_from, faults_of, form_page, price_part
 from api.site.form_token import is_human, new_token
 from api.site.render import locale_for, page
-from quoting.errors import JobError, KeyUsedError, NotPricedError
+from api.uploads import Upload
+from quoting.errors import ArtworkTooLargeError, JobError, KeyUsedError, NotPricedError, UnfitArtworkError
 from quoting.offers import PublicOffer, offer_by_key, prices_of, public_offer, public_offers
 
 # A page of ours may run our script and style, ask us, and send its form to us.
@@ -56,6 +59,12 @@ class Spoken(Struct, frozen=True, forbid_unknown_fields=True):
     """The language of a page: ``fr-FR`` or ``fr``; the browser's, else the shop's, where it is left out."""
 
     locale: str = ""
+
+
+class SpokenOfFile(Spoken, frozen=True, forbid_unknown_fields=True):
+    """What a file is called, with the ending of its kind, and the language of its page."""
+
+    name: Annotated[str, Meta(max_length=200)] = ""
 
 
 @operation(
@@ -140,6 +149,32 @@ async def price_order_form(call: Call[Form, Spoken]) -> Answer:
     return Answer(
         content=price_part(call.card, locale=_locale(call, call.query), asked=asked), media_type=HTML, headers=left
     )
+
+
+@operation(
+    method="POST",
+    path="/order/{product}/artwork",
+    id="measure-order-form",
+    summary="What stands beside the form's field of artwork: what the file, the body itself, measures.",
+    face="site",
+    may=ANYBODY,
+    query=SpokenOfFile,
+    body=Upload,
+    takes=ARTWORK,
+    answers=(Answers(what="What it measures, or why it cannot be used.", content=_HTML),),
+    problems=("not-found", "quota-exceeded", "artwork-busy", "artwork-unavailable"),
+)
+async def measure_order_form(call: Call[Upload, SpokenOfFile]) -> Answer:
+    """Measure a file and put it by."""
+    left = await spend(call, UPLOADS)
+    card, locale = call.card, _locale(call, call.query)
+    _offer(call)
+    try:
+        found = await put_by(call, call.query.name)
+    except (UnfitArtworkError, ArtworkTooLargeError) as error:
+        return Answer(content=artwork_part(card, locale=locale, refused=str(error)), media_type=HTML, headers=left)
+    body = artwork_part(card, locale=locale, handle=found.handle, artwork=found.artwork)
+    return Answer(content=body, media_type=HTML, headers=left)
 
 
 @operation(
@@ -276,7 +311,16 @@ def _page(call: Call[object, Spoken], name: str, asked: Asked, headers: dict[str
     token = new_token(call.desk.settings.secret, call.desk.now())
     today = call.desk.today(call.card)
     locale = _locale(call, call.query)
-    body = form_page(name, _offer(call), call.card, locale=locale, asked=asked, token=token, today=today)
+    body = form_page(
+        name,
+        _offer(call),
+        call.card,
+        locale=locale,
+        asked=asked,
+        token=token,
+        today=today,
+        most_bytes=call.desk.settings.most_artwork_bytes,
+    )
     return Answer(content=body, media_type=HTML, headers={**headers, **(_SHOWN if name == "order.html" else {})})
 
 
@@ -325,6 +369,7 @@ ROUTES = (
     show_order_form,
     get_order_form,
     price_order_form,
+    measure_order_form,
     send_order_form,
     post_order_form,
 )

@@ -57,6 +57,7 @@ OF_A_SIDE: dict[str, str] = {
     "fount": message("Typeface"),
     "coverage": message("How much of it prints"),
     "artwork": message("Your artwork"),
+    "artwork_file": message("Your file"),
     "plate.size": message("Size of your plate"),
     "plate.thickness": message("How thick it is, with its mount"),
 }

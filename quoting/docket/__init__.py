@@ -15,7 +15,16 @@ from msgspec import Struct
 from quoting.client_words import delivery_words, item_lines
 from quoting.docket.cautions import FIRST, Caution, cautions
 from quoting.docket.counts import Counted, counts_of
-from quoting.docket.passes import DocketPass, InkWanted, Timed, docket_passes, inks_wanted, minutes_told, work_words
+from quoting.docket.passes import (
+    DocketPass,
+    InkWanted,
+    Timed,
+    artwork_words,
+    docket_passes,
+    inks_wanted,
+    minutes_told,
+    work_words,
+)
 from quoting.docket.stock_sheets import DocketSheets, docket_sheets
 from quoting.errors import Fault, JobError
 from quoting.estimate import Estimate, Option
@@ -34,6 +43,7 @@ __all__ = [
     "DocketSheets",
     "InkWanted",
     "Timed",
+    "artwork_words",
     "docket_for",
 ]
 

@@ -214,11 +214,12 @@ def _artwork(form: Form, language: Language) -> PassArtwork | None:
     if found is None:
         return None
     return PassArtwork(
-        name=found.file, lines=tuple(_artwork_lines(found, language)), png=base64.b64decode(found.picture)
+        name=found.file, lines=tuple(artwork_words(found, language)), png=base64.b64decode(found.picture)
     )
 
 
-def _artwork_lines(found: FormArtwork, language: Language) -> Iterator[str]:
+def artwork_words(found: FormArtwork, language: Language) -> Iterator[str]:
+    """What a form of a file measures, in a person's words."""
     say, page = language.say, language.number(found.page)
     if found.separation:
         yield say("{file}, page {page}, {ink}", file=found.file, page=page, ink=found.separation)

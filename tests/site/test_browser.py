@@ -16,11 +16,13 @@ from api.settings import Settings
 from quoting.book import QuoteBook
 from tests.api.conftest import CARD
 from tests.api.serving import Served, free_url
+from tests.artwork.drawn import pdf_of, rule
 from tests.book.shop import NOW
 from tests.site.browser import Visit, started
 from tests.site.conftest import MANY, SECRET
 
 WORDS = "THE LANTERN & EEL\nQuay Street"
+EEL = pdf_of("0 g " + rule(100, 100, 60, 45), size=(269, 269))
 ROW = "[data-price-box] tbody tr[data-total]"
 
 
@@ -331,3 +333,50 @@ def a_page_of_its_own() -> Iterator[tuple[str, list[str]]]:
     finally:
         server.shutdown()
         server.server_close()
+
+
+def test_artwork_is_measured_beside_its_field_and_goes_with_the_request(visit: Visit, served: Served) -> None:
+    """With the keyboard's own way to a file; what is shown is what the API measures, and the price follows."""
+    headers = {"Authorization": f"Bearer {made_key(served, 'form')}", "Content-Type": "application/pdf"}
+    page = visit.open("/order/coasters?locale=de-DE")
+    page.check('input[name="front.printed_from"][value="finished artwork"]')
+    field, told = page.locator('[id="coasters.front.artwork_file"]'), page.locator("[data-measured]").first
+    expect(page.locator(ROW).first).to_be_visible()
+    before = page.locator(ROW).first.get_attribute("data-total")
+
+    field.set_input_files({"name": "eel.png", "mimeType": "image/png", "buffer": b"no picture"})
+    expect(told).to_contain_text("Diese Datei ist nicht zu verwenden")
+    expect(field).to_have_attribute("aria-invalid", "true")
+    expect(page.locator('select[name="front.coverage"]')).to_be_visible()
+    field.set_input_files({"name": "eel.pdf", "mimeType": "application/pdf", "buffer": EEL})
+    expect(told.locator("li")).to_have_count(1)
+
+    form = httpx.post(
+        f"{served.url}/v1/public/artwork", params={"name": "eel.pdf"}, content=EEL, headers=headers
+    ).json()["forms"][0]
+    wide, high = form["size"].removesuffix(" mm").replace(".", ",").split(" x ")
+    expect(told).to_contain_text(wide)
+    expect(told).to_contain_text(high)
+    expect(field).not_to_have_attribute("aria-invalid", "true")
+    expect(page.locator('select[name="front.coverage"]')).to_be_hidden()
+    expect(page.locator(ROW).first).not_to_have_attribute("data-total", before or "")
+    assert visit.violations() == []
+
+    page.fill('input[name="contact.name"]', "Isaura Penhale")
+    page.fill('input[name="contact.email"]', "isaura@client.example")
+    page.wait_for_timeout(3100)
+    page.click("button[value=send]")
+    expect(page.locator(".of-sent")).to_be_visible()
+    with QuoteBook(served.settings.book, secret=SECRET.encode()) as book:
+        every = [book.artwork.kept(one.id) for one in book.list(at=NOW, most=200).quotations]
+    [kept] = [files for files in every if files]
+    assert [one.name for one in kept] == ["eel.pdf"]
+
+
+def test_with_scripts_off_artwork_is_told_to_come_later(browser: Browser, served: Served) -> None:
+    visit = Visit(browser, served.url, scripts=False)
+    page = visit.open("/order/coasters")
+
+    expect(page.locator(".of-note").filter(has_text="may be sent later").first).to_be_visible()
+    expect(page.locator('input[type="file"]').first).to_be_hidden()
+    visit.close()

@@ -10,10 +10,14 @@ from msgspec.structs import replace
 from api.site.job_text import job_text
 from api.site.sessions import LASTS, new_cookie, session_of
 from quoting import Job, read_job
+from quoting.artwork import measure_artwork
+from quoting.offers import job_from_choice, read_choice
 from quoting.reader import toml_data
+from tests.artwork.drawn import pdf_of, rule
 from tests.book.shop import NOW, card, priced
 from tests.site.conftest import SECRET, Page, Shop
 
+EEL = pdf_of("0 g " + rule(100, 100, 60, 45), size=(269, 269))
 PAGES = ("/office", "/office/requests", "/office/price")
 
 
@@ -187,6 +191,42 @@ def test_quotation_and_docket_are_printed(shop: Shop, pango: None) -> None:
         assert answer.headers["content-disposition"].startswith("attachment")
 
 
+def test_kept_artwork_is_listed_and_is_a_download_for_who_is_signed_in(shop: Shop) -> None:
+    artwork = measure_artwork(EEL, "eel.pdf")
+    which = drafted(shop)
+    with shop.book() as book:
+        book.keep_artwork(which, EEL, artwork)
+    place = f"/office/quotes/{which}/artwork/{artwork.content_hash}"
+    nobody = shop.client.get(place, follow_redirects=False)
+    sign_in(shop)
+
+    answer = shop.client.get(place)
+
+    assert (nobody.status_code, nobody.headers["location"]) == (303, "/office/sign-in")
+    assert place in Page(shop.client.get(f"/office/quotes/{which}").text).links
+    assert answer.content == EEL
+    assert answer.headers["content-disposition"].startswith("attachment")
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert shop.client.get(f"{place[:-64]}{'0' * 64}").status_code == 404
+
+
 def test_a_job_as_text_reads_back_as_the_same_job(jobs: dict[tuple[str, str], Job]) -> None:
     for job in jobs.values():
         assert read_job(toml_data(job_text(job))) == job
+
+
+def test_a_job_as_text_has_no_picture_of_its_artwork() -> None:
+    artwork = measure_artwork(EEL, "eel.pdf")
+    choice = read_choice(
+        {
+            "product": "coasters",
+            "quantities": [100],
+            "front": {"printed_from": "finished artwork", "artwork_file": "x"},
+        }
+    )
+    text = job_text(job_from_choice(choice, card(), on=NOW.date(), artwork={"x": artwork}))
+
+    assert artwork.content_hash in text
+    assert artwork.forms[0].picture
+    assert artwork.forms[0].picture not in text
+    read_job(toml_data(text))

@@ -11,6 +11,7 @@ from api.site.form_token import is_human, is_ours, new_token
 from api.site.render import locale_for
 from quoting import RateCard
 from quoting.offers import public_offers
+from tests.artwork.drawn import pdf_of, rule
 from tests.book.shop import NOW
 from tests.site.conftest import SECRET, Page, Shop, totals
 
@@ -269,3 +270,27 @@ def test_a_token_is_good_for_as_long_as_people_take() -> None:
 )
 def test_the_language_of_a_page(asked: str, accepted: str, locale: str) -> None:
     assert locale_for(asked, accepted, "en-GB") == locale
+
+
+def test_a_file_is_measured_for_the_form_and_its_price_is_that_of_its_figures(shop: Shop) -> None:
+    def measured(content: bytes, name: str) -> str:
+        told = {"locale": "fr-FR", "name": name}
+        answer = shop.client.post(
+            "/order/coasters/artwork", params=told, content=content, headers={"Content-Type": "application/pdf"}
+        )
+        assert answer.status_code == 200
+        return answer.text
+
+    page = pdf_of("0 g " + rule(100, 100, 60, 45), "0 g " + rule(100, 100, 60, 4), size=(269, 269))
+    handle = dict(Page(measured(page, "eel.pdf")).tags)["ol"]["data-artwork-file"]
+    form = shop.form() | {"front.printed_from": "finished artwork", "front.artwork_file": handle or ""}
+
+    two_colours = shop.client.post("/order/coasters/price", data=form | {"front.inks": ["black", "ochre"]})
+    one_colour = shop.client.post("/order/coasters/price", params={"locale": "fr-FR"}, data=form)
+    without = shop.client.post("/order/coasters/price", data=form | {"front.artwork_file": ""})
+
+    assert len(totals(two_colours.text)) == len(totals(without.text)) == 2
+    assert 'data-field="front.artwork_file"' in one_colour.text
+    assert "Le fichier à envoyer" in one_colour.text
+    assert "Ce fichier ne convient pas" in measured(b"<html>", "eel.pdf")
+    assert "data-artwork-file" not in measured(b"<html>", "eel.pdf")

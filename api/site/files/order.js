@@ -54,6 +54,7 @@
     const touched = new Set();
     let timer = 0;
     let asking = null;
+    let measuring = null;
 
     const address = (path) => new URL(path, base).href;
     const filled = () => new URLSearchParams(new FormData(form));
@@ -99,9 +100,45 @@
     const changed = (event) => {
       const field = event.target.closest(".of-field");
       if (field) touched.add(field.dataset.field);
+      if (event.target.type === "file") {
+        measuring = measure(event.target, field);
+        return;
+      }
       showWhatMatters(form);
       clearTimeout(timer);
       timer = setTimeout(price, event.type === "input" ? WAIT_MS * 2 : WAIT_MS);
+    };
+
+    /* A file is measured where it stands; what it is known by then goes with the form. */
+    const measure = async (field, part) => {
+      const told = part.querySelector("[data-measured]");
+      const known = part.querySelector("input[type=hidden]");
+      const file = field.files[0];
+      known.value = "";
+      field.removeAttribute("aria-invalid");
+      told.textContent = file ? part.dataset.measuring : "";
+      const refuse = (words) => {
+        told.textContent = words;
+        field.setAttribute("aria-invalid", "true");
+      };
+      if (file && file.size > Number(part.dataset.most)) refuse(part.dataset.tooLarge);
+      else if (file) {
+        const to = new URL(address(part.dataset.upload));
+        to.searchParams.set("name", file.name.slice(-200));
+        try {
+          const answer = await fetch(to, { method: "POST", body: file, headers: { ...headers, "Content-Type": file.type || "application/pdf" }, credentials: "omit" });
+          const page = await answer.text();
+          if (field.files[0] !== file) return;
+          if (!answer.ok || !answer.headers.get("content-type")?.startsWith("text/html")) throw new Error(String(answer.status));
+          told.innerHTML = page;
+          known.value = told.querySelector("[data-artwork-file]")?.dataset.artworkFile ?? "";
+          if (!known.value) field.setAttribute("aria-invalid", "true");
+        } catch {
+          if (field.files[0] === file) refuse(part.dataset.unsent);
+        }
+      }
+      showWhatMatters(form);
+      await price();
     };
 
     const send = async () => {
@@ -123,6 +160,7 @@
       button.disabled = true;
       result.textContent = form.dataset.sending;
       try {
+        await measuring;
         const answer = await send();
         const page = await answer.text();
         if (!answer.headers.get("content-type")?.startsWith("text/html")) throw new Error(String(answer.status));
@@ -147,6 +185,7 @@
     form.addEventListener("input", (event) => {
       if (/^(text|email|number|date|textarea)$/.test(event.target.type)) changed(event);
     });
+    for (const part of form.querySelectorAll("[data-upload]")) part.hidden = false;
     form.querySelector("[data-without-script]")?.remove();
     showWhatMatters(form);
     price();
