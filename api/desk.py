@@ -246,7 +246,7 @@ class Desk:
 
     def _tidy(self, book: QuoteBook) -> None:
         book.forget_keys(before=self.now() - datetime.timedelta(days=self.settings.keep_keys_days))
-        book.artwork.waiting.empty(before=self.now() - WAITING_LONGER)
+        book.tidy_artwork(before=self.now() - WAITING_LONGER)
 
     async def card_in_force(self) -> RateCard:
         """The card that prices: the one published last; while the book does not answer, the one before."""

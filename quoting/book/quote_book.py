@@ -534,6 +534,11 @@ class QuoteBook:
         self.artwork.waiting.remove(waiting)
         return kept
 
+    def tidy_artwork(self, *, before: datetime.datetime) -> None:
+        """Take away what waited until then for no request, and what is of clients who were erased elsewhere."""
+        self.artwork.waiting.empty(before=before)
+        self._erase_artwork()
+
     def _keep_artwork(self, which: str, content: bytes, artwork: Artwork, *, waited: bool = False) -> KeptArtwork:
         entry = self.get(which)
         if not entry.erased:

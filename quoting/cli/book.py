@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import gc
+import os
 from collections.abc import Callable
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
@@ -62,7 +63,8 @@ def _instant(_: click.Context, __: click.Parameter, told: str | None) -> datetim
 def _opened(address: str, *, make: bool = False) -> QuoteBook:
     from quoting.book import QuoteBook
 
-    return QuoteBook(address, make=make)
+    artwork = os.environ.get("QUOTING_ARTWORK")
+    return QuoteBook(address, make=make, artwork=Path(artwork) if artwork else None)
 
 
 def _priced(job_path: Path, card_path: Path, at: datetime.datetime) -> tuple[Estimate, RateCard]:

@@ -177,3 +177,46 @@ def test_a_book_in_a_file_has_its_folder_beside_it(tmp_path: Path, measured: dic
         book.keep_artwork(entry_of(book), FIRST, measured[FIRST])
 
     assert len(files(tmp_path / "book.sqlite.artwork")) == 2
+
+
+def test_what_was_erased_elsewhere_and_what_waited_too_long_is_tidied_away(
+    book: QuoteBook,
+    address: str,
+    folder: Path,
+    tmp_path: Path,
+    measured: dict[bytes, Artwork],  # noqa: F811  # a fixture
+) -> None:
+    id = entry_of(book)
+    book.keep_artwork(id, FIRST, measured[FIRST])
+    book.artwork.waiting.put(FIRST, measured[FIRST], until=NOW)
+    late = book.artwork.waiting.put(SECOND, measured[SECOND], until=LATER)
+    with QuoteBook(address, secret=SECRET, artwork=tmp_path / "another") as elsewhere:
+        elsewhere.erase_client(elsewhere.get(id).client, at=LATER, by="owner")
+    assert len(files(folder)) == 6
+
+    book.tidy_artwork(before=LATER)
+
+    assert {path.name for path in files(folder)} == {late, f"{late}.json"}
+    assert book.artwork.waiting.read(late) == (SECOND, measured[SECOND])
+
+
+def test_so_much_waits_and_no_more(
+    book: QuoteBook, monkeypatch: pytest.MonkeyPatch, measured: dict[bytes, Artwork]
+) -> None:
+    monkeypatch.setattr("quoting.book.artwork_waiting.MOST_WAITING_BYTES", len(FIRST) + 10)
+    book.artwork.waiting.put(FIRST, measured[FIRST], until=LATER)
+
+    with pytest.raises(ArtworkTooLargeError, match="bytes that wait"):
+        book.artwork.waiting.put(SECOND, measured[SECOND], until=LATER)
+
+
+def test_what_is_taken_up_waits_no_longer(book: QuoteBook, measured: dict[bytes, Artwork]) -> None:
+    id = entry_of(book)
+    name = book.artwork.waiting.put(FIRST, measured[FIRST], until=LATER)
+
+    kept = book.take_up_artwork(id, name)
+
+    assert book.artwork.read(id, kept.content_hash)[1] == FIRST
+    for wrong in (name, "../" + name, "1-2"):
+        with pytest.raises(QuoteNotFoundError):
+            book.take_up_artwork(id, wrong)

@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from quoting.artwork import measure_artwork
 from quoting.book import QuoteBook
+from tests.artwork.drawn import pdf_of, rule
 from tests.book.shop import NOW, issued
 from tests.conftest import demo_card_path, demo_job_path
 
@@ -159,3 +161,18 @@ def test_tampering_makes_verify_fail(tmp_path: Path) -> None:
 
     assert done.returncode == 7
     assert "Q-00001: total_minor" in done.stderr
+
+
+def test_erasing_takes_artwork_out_of_the_folder_that_the_environment_names(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "artwork"
+    with QuoteBook(str(tmp_path / "quotations" / "book.sqlite"), artwork=folder) as book:
+        entry = issued(book)
+        content = pdf_of("0 g " + rule(50, 50, 90, 90))
+        book.keep_artwork(entry.id, content, measure_artwork(content, "plate.pdf"))
+    monkeypatch.setenv("QUOTING_ARTWORK", str(folder))
+
+    said(tmp_path, "erase", entry.client, "--yes")
+
+    assert [path for path in folder.rglob("*") if path.is_file()] == []
