@@ -181,10 +181,10 @@ def test_a_book_in_a_file_has_its_folder_beside_it(tmp_path: Path, measured: dic
 
 def test_what_was_erased_elsewhere_and_what_waited_too_long_is_tidied_away(
     book: QuoteBook,
-    address: str,
+    address: str,  # noqa: F811  # pytest's way to ask for a fixture
     folder: Path,
     tmp_path: Path,
-    measured: dict[bytes, Artwork],  # noqa: F811  # a fixture
+    measured: dict[bytes, Artwork],
 ) -> None:
     id = entry_of(book)
     book.keep_artwork(id, FIRST, measured[FIRST])
