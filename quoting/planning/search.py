@@ -24,6 +24,8 @@ from quoting.planning.quantities import PartWorkload, joining_requirements, part
 from quoting.rate_card import MINUTES_AN_HOUR, RateCard
 from quoting.requirements import Draw, PotKind, Requirement
 
+MOST_COMBINATIONS = 4_000  # of groups
+MOST_LOOKED_AT = 20_000  # plans of a part held to a bound
 MOST_RUNNERS_UP = 5
 _ALTERNATIVES_A_GROUP = 3
 
@@ -61,10 +63,13 @@ def plan_job(prepared: PreparedJob, quantity: int, *, recording: bool = True) ->
     """
     The job plan of least cost for one quantity of sets, worked out in full.
 
-    Exact. Plans are taken in groups that ask the same of inking and washing, so that every
-    combination of groups has one order of passes; within it plans go part by part, cut off by a
-    bound: what is chosen, with the least of every figure of what is not, bought as if that were all.
-    Ties go to the plans that come first in their written order.
+    Exact within ``MOST_COMBINATIONS`` and ``MOST_LOOKED_AT``. Plans are taken in groups that ask the
+    same of inking and washing, so that every combination of groups has one order of passes; within it
+    plans go part by part, cut off by a bound: what is chosen, with the least of every figure of what
+    is not, bought as if that were all. Ties go to the plans that come first in their written order.
+    A job of so many parts that it would go beyond that is planned part by part: each begins with its
+    cheapest plan alone, and takes in turn what is cheapest beside the others', until none changes; and
+    again from all that can be on one press.
 
     Args:
         recording: Whether every formula of the chosen plan is written down, and the next best found.
@@ -109,6 +114,10 @@ class _Together(Struct, frozen=True):
     bound: Decimal
 
 
+class _TooManyError(Exception):
+    """There is more to look at than is looked at."""
+
+
 class _Search:
     """Combinations of groups, cheapest bound first; in each depth first over the parts."""
 
@@ -118,7 +127,7 @@ class _Search:
         self.best_cost = Decimal("Infinity")
         self.best_order: list[object] = []
         self.best_plans: list[PartPlan] = []
-        self.costed = 0
+        self.costed = self.looked_at = 0
         self.a_day = prepared.card.working_days.press_hours * MINUTES_AN_HOUR
         self._bought_before: dict[tuple[PotKind, str, Decimal], Decimal] = {}
         self._at_press_before: dict[tuple[str, tuple[tuple[str, bool], ...], int], Spent] = {}
@@ -126,6 +135,20 @@ class _Search:
 
     def run(self) -> None:
         """Find the cheapest plans."""
+        try:
+            self._exactly()
+        except _TooManyError:
+            self._part_by_part()
+
+    def _exactly(self) -> None:
+        """
+        The cheapest of every combination.
+
+        Raises:
+            _TooManyError: there is more to look at than is looked at.
+        """
+        if prod(len(part.groups) for part in self.parts) > MOST_COMBINATIONS:
+            raise _TooManyError
         combinations = [self._together(groups) for groups in product(*(part.groups for part in self.parts))]
         for together in sorted(combinations, key=lambda one: one.bound):
             if together.bound <= self.best_cost:
@@ -135,6 +158,43 @@ class _Search:
                 ]
                 spent = self.once + together.press_cost, together.press_draws
                 self._choose(together, kept, [], spent, _least_from(kept))
+
+    def _part_by_part(self) -> None:
+        """
+        Each part's cheapest plan alone, then in turn its cheapest beside the others', until none changes.
+
+        Begun anew with all that can be on one press, press by press, since parts are drawn to each other.
+        """
+        tried = [
+            sorted(
+                (one.plan for group, plans in part.groups.items() for one in part.kept(group, _as_listed(plans[0]))),
+                key=lambda plan, part=part: self._alone(part, plan),  # type: ignore[misc]  # mypy loses the default
+            )
+            for part in self.parts
+        ]
+        for press in (None, *self.prepared.card.presses):
+            plans = [next((plan for plan in listed if press in {None, plan.press}), listed[0]) for listed in tried]
+            self._finish(*self._bettered(plans, tried))
+
+    def _bettered(self, plans: list[PartPlan], tried: Sequence[Sequence[PartPlan]]) -> tuple[list[PartPlan], Decimal]:
+        """Plans with one exchanged at a time for what makes the whole cheaper, until nothing does."""
+        cost, before = self.cost_of(plans), Decimal("Infinity")
+        while cost < before:
+            before = cost
+            for number, listed in enumerate(tried):
+                for plan in listed:
+                    beside = [*plans]
+                    beside[number] = plan
+                    found = self.cost_of(beside)
+                    self.costed += 1
+                    if found < cost:
+                        plans, cost = beside, found
+        return plans, cost
+
+    def _alone(self, part: PartOptions, plan: PartPlan) -> tuple[Decimal, object]:
+        """What a plan costs by itself, its passes as they are listed; then its place."""
+        counted = part.counted(plan, _as_listed(plan))
+        return counted.own_cost + self._bought(counted.draws), plan.order
 
     def _once(self) -> Decimal:
         """What the job costs whatever its plans: handling, proofs, mixing, joining, packing, delivery."""
@@ -200,6 +260,9 @@ class _Search:
             own_at_least = own + one.own_cost + least_own
             if own_at_least + bought_at_least > self.best_cost:
                 return  # the plans that follow cost more alone
+            self.looked_at += 1
+            if self.looked_at > MOST_LOOKED_AT:
+                raise _TooManyError
             tried, drawn = [*chosen, one], _summed([draws, one.draws])
             if self._bound(together, tried, (own_at_least, _summed([drawn, least_draws]))) <= self.best_cost:
                 self._choose(together, kept, tried, (own + one.own_cost, drawn), least_from)
@@ -285,6 +348,11 @@ def _sitting(order: SittingOrder, plans: Sequence[PartPlan], places: Sequence[Or
     )
     inks = tuple((work.ink or CLEAN, dries_between_trips(work, card)) for work in order.passes)
     return _Sitting(order.press, inks, order, passes)
+
+
+def _as_listed(plan: PartPlan) -> Order:
+    """Its passes in the order in which they are listed."""
+    return tuple(range(len(plan.passes)))
 
 
 def _least_from(kept: Sequence[Sequence[Counted]]) -> list[Spent]:
