@@ -186,11 +186,28 @@ def _packing(
     if len(job["items"]) > 1:
         sets = quantity * sum(item.get("per_set", 1) for item in job["items"])
         ledger.labour("Collating", None, person, sets * measure(rates["collate_piece"]))
-    parcels = up(grams / measure(rates["parcel_mass"]))
+    method = job.get("delivery", {}).get("method", "collect")
+    parcels, price = _parcels(card, method, grams)
     ledger.labour("Packing", None, person, parcels * measure(rates["parcel"]))
     ledger.charge("Packing", parcels * measure(rates["parcel_materials"]))
-    method = job.get("delivery", {}).get("method", "collect")
     if method != "collect":
-        bands = card["delivery"][method]["bands"]
-        price = next(measure(band["price"]) for band in bands if grams / parcels <= measure(band["up_to"]))
         ledger.charge("Delivery", parcels * price)
+
+
+def _parcels(card: Card, method: str, grams: Fraction) -> tuple[int, Fraction]:
+    """How many parcels at what price: full ones, or to a lighter band where the more of them cost less."""
+    rates = card["packing"]
+    heaviest = measure(rates["parcel_mass"])
+    if method == "collect":
+        return up(grams / heaviest), Fraction(0)
+    bands = card["delivery"][method]["bands"]
+    labour = measure(rates["parcel"]) / 60 * card.person_rate(card.who("packing"))
+    packed = labour + card.after_tax(measure(rates["parcel_materials"]))
+    found = []
+    for mass in [heaviest, *(measure(band["up_to"]) for band in bands if measure(band["up_to"]) < heaviest)]:
+        parcels = up(grams / mass)
+        price = next((measure(band["price"]) for band in bands if grams / parcels <= measure(band["up_to"])), None)
+        if price is not None:
+            found.append((parcels * (packed + card.after_tax(price)), parcels, price))
+    _, parcels, price = min(found)
+    return parcels, price
