@@ -22,7 +22,8 @@ class Caution(Struct, frozen=True):
 
 _PLATEN = message("UK HSE, Printing Information Sheet 18")
 # 1910.212(a)(1): guards against points of operation, two-hand devices among them; 1910.106(e)(9)(iii): covered metal
-# cans, emptied daily. Both read again in a commission's decision (OSHRC 76-647) and a letter of OSHA (23 May 2000).
+# cans, emptied daily. The first was read in a commission's decision (OSHRC 76-647); of the second a letter of OSHA
+# (23 May 2000) names the paragraph and the day, its wording is from memory.
 _GUARDING = message("US OSHA, 29 CFR 1910.212")
 _SOLVENTS = message("UK HSE, COSHH pages for printing")
 _RAGS = message("US OSHA, 29 CFR 1910.106")
