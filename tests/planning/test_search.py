@@ -95,4 +95,4 @@ def test_the_search_finds_the_least_cost_of_plain_loops_on_jobs_of_several_items
 @pytest.mark.long
 @pytest.mark.parametrize("shop", SHOPS)
 def test_the_search_finds_the_least_cost_of_plain_loops_on_500_jobs(shop: str, cards: dict[str, RateCard]) -> None:
-    assert compared(range(1000, 1400), cards[shop], most_items=3, most=20_000) >= 250
+    assert compared(range(1000, 1800), cards[shop], most_items=3, most=MOST_COMBINATIONS) >= 250
