@@ -133,7 +133,7 @@ def _plain(name: str, value: str) -> Any:
 def _path(kind: type, value: Any) -> Any:
     if kind is Path or issubclass(kind, Path):
         return Path(value)
-    raise NotImplementedError(kind)
+    raise NotImplementedError(kind)  # how msgspec is told that a hook knows no such type
 
 
 def _written(value: Any) -> str:

@@ -26,7 +26,7 @@ class Upload:
 
     def __init__(self, media_type: str) -> None:
         self.media_type = media_type
-        self._file = TemporaryFile(prefix="upload-")  # noqa: SIM115 - it is closed by ``uploaded``
+        self._file = TemporaryFile(prefix="upload-")  # noqa: SIM115  # closed by ``uploaded``
 
     def write(self, part: bytes) -> None:
         """Put a part by."""

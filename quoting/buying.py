@@ -110,8 +110,8 @@ def sheets_to_buy(stock: ParentSheets | ReadyCut, sheets: int) -> int:
     Where a price band makes a larger count cheaper than what is needed, the larger is bought.
     """
     least: Any = at_least(stock.least_order, sheets)  # type: ignore[arg-type]  # whole numbers
-    marks = dict.fromkeys(at_least(least, band.at_least) for band in stock.prices)  # type: ignore[arg-type]
-    counts = [_whole_packs(stock, mark) for mark in marks]  # type: ignore[arg-type]
+    marks = dict.fromkeys(at_least(least, band.at_least) for band in stock.prices)  # type: ignore[arg-type]  # whole numbers
+    counts = [_whole_packs(stock, mark) for mark in marks]  # type: ignore[arg-type]  # whole numbers
     return cheapest(counts, [count * price_a_sheet(stock, count) for count in counts])
 
 

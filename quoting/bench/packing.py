@@ -54,7 +54,7 @@ class DeliveryMethod(Struct, frozen=True, forbid_unknown_fields=True):
 @formula(unit="min", sentence="{pieces} pieces / 100 × {minutes_100} min")
 def minutes_by_the_hundred(*, pieces: int, minutes_100: Decimal) -> Decimal:
     """Minutes for a pile, by the hundred. [min]"""
-    return number(pieces) / 100 * minutes_100  # type: ignore[no-any-return]
+    return number(pieces) / 100 * minutes_100  # type: ignore[no-any-return]  # a number, or many
 
 
 @formula(unit="min", sentence="{pieces} pieces × {each} min")
@@ -66,7 +66,7 @@ def minutes_each(*, pieces: int, each: Decimal) -> Decimal:
 @formula(unit="money", sentence="{pieces} sheets / 100 × {price_100}")
 def sheets_between(*, pieces: int, price_100: Decimal) -> Decimal:
     """What is laid between wet sheets. [money]"""
-    return number(pieces) / 100 * price_100  # type: ignore[no-any-return]
+    return number(pieces) / 100 * price_100  # type: ignore[no-any-return]  # a number, or many
 
 
 @formula(unit="g", sentence="{pieces} pieces × {area_mm2} mm2 / 1000000 × {grammage} g/m2")

@@ -17,7 +17,7 @@ from pathlib import Path
 try:
     import fcntl
 except ImportError:  # Windows has no such lock
-    fcntl = None  # type: ignore[assignment]
+    fcntl = None  # type: ignore[assignment]  # Windows has none
 
 _PAUSE_SECONDS = 0.001
 _MOST_SECONDS = 20.0
