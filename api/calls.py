@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Generic, TypeVar
 
@@ -77,7 +78,12 @@ class Call(Generic[BodyT_co, QueryT_co]):
         from quoting.book.asking import RequestKey
 
         told = fingerprint(self.body, dict(self.path), self.tag)
-        return RequestKey(key=self.key, whose=", ".join((self.credential.by, self.operation, *whose)), told=told)
+        return RequestKey(
+            key=self.key,
+            whose=", ".join((self.credential.by, self.operation, *whose)),
+            told=told,
+            since=self.desk.now() - datetime.timedelta(days=self.desk.settings.keep_keys_days),
+        )
 
 
 class Answer(Struct, frozen=True, kw_only=True):

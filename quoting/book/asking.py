@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 from collections.abc import Callable
 from typing import Any, TypeVar
 
 from msgspec import Struct
 
-from quoting.book.chain import entry_from
+from quoting.book.chain import entry_from, written_instant
 from quoting.book.doors import LONGEST_KEY, LONGEST_NAME, plain_words
 from quoting.book.page import Asked, Page
 from quoting.book.prepared import Prepared
@@ -25,11 +26,13 @@ class RequestKey(Struct, frozen=True):
         key: The key itself.
         whose: Who gave it, such as the id of an access key: another's same key is another key.
         told: What tells the request from another, such as a hash of what was decoded; what it asks for, if left out.
+        since: A key that came before this is another key; none is, if left out.
     """
 
     key: str
     whose: str = ""
     told: str = ""
+    since: datetime.datetime | None = None
 
 
 def once(
@@ -64,4 +67,5 @@ def asked_for(operation: str, key: str | RequestKey, *payload: object) -> Asked 
     told = [list(one.told) if isinstance(one, Prepared) else one for one in of_it]
     whose = plain_words("whose", given.whose, most=LONGEST_NAME)
     named = f"{operation} of {whose}" if whose else operation
-    return Asked(named, given.key, hashlib.sha256(to_json(told)).hexdigest())
+    since = written_instant(given.since) if given.since else ""
+    return Asked(named, given.key, hashlib.sha256(to_json(told)).hexdigest(), since)

@@ -41,6 +41,8 @@ class Asked(Struct, frozen=True):
     operation: str
     key: str
     fingerprint: str
+    since: str = ""
+    """The earliest that its key may have come before, as an instant is written; any time, if empty."""
 
     @property
     def mark(self) -> str:
@@ -178,7 +180,12 @@ class Page:
         Raises:
             KeyUsedError: its key came with another request.
         """
-        return led_to(asked, self._requests.get((asked.operation, asked.key)) or request_in(self.connection, asked))
+        row = self._requests.get((asked.operation, asked.key)) or request_in(self.connection, asked)
+        if row is None or row["at"] >= asked.since:
+            return led_to(asked, row)
+        mine = tables.requests.c
+        self.execute(delete(tables.requests).where(mine.operation == asked.operation, mine.key == asked.key))
+        return None
 
     def begin(self, asked: Asked) -> None:
         """From now on, what is put down is because of a request."""
@@ -335,7 +342,7 @@ def led_to(asked: Asked, row: Row | None) -> tuple[str, int] | None:
     Raises:
         KeyUsedError: that was another request.
     """
-    if row is None:
+    if row is None or row["at"] < asked.since:
         return None
     if row["fingerprint"] != asked.fingerprint:
         raise KeyUsedError(asked.key)

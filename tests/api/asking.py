@@ -10,12 +10,18 @@ from typing import Any, TypeVar
 
 import httpx
 
+from api.app import create_app
 from api.examples import JOB
+from api.operations import Operation
+from api.settings import Settings
 from quoting.book import QuoteBook
 from tests.book.shop import NOW
+from tests.conftest import demo_card_path
 
+CARD = demo_card_path("marrowby-lane")
 _T = TypeVar("_T")
 BOOK = "/v1/book/quotations"
+OPERATIONS: tuple[Operation, ...] = create_app(Settings(card=CARD)).state.desk.operations
 _numbers = itertools.count()
 
 

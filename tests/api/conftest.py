@@ -1,7 +1,8 @@
-"""What the tests of the API share: an app in this process, real servers on both engines."""
+"""What the tests of the API share: real servers on both engines, and the app in this process."""
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -11,19 +12,34 @@ import httpx
 import pytest
 from litestar import Litestar
 from litestar.testing import TestClient
+from msgspec import Struct
 from msgspec.structs import replace
 
 from api.app import create_app
 from api.settings import Settings
-from tests.api.asking import made_key
+from tests.api.asking import CARD, made_key
 from tests.api.documents import Held
+from tests.api.mounted import CLOCK, MORE, RENDER_SECONDS, REPEATING, SetClock
 from tests.api.serving import Served, free_url
 from tests.book.postgresql import Server
-from tests.conftest import demo_card_path
 
 ENGINES = ("sqlite", "postgresql")
 HERE = "http://testserver.local"
-CARD = demo_card_path("marrowby-lane")
+SECRET = "a-secret-that-stands-nowhere-in-the-book"
+MANY = 100_000
+MOST_PRICES = 200
+OPEN_HANDED: dict[str, Any] = {
+    "secret": SECRET,
+    "trusted_proxies": 1,
+    "most_looks_a_minute": MANY,
+    "most_prices_a_minute": MOST_PRICES,
+    "most_requests_an_hour": MANY,
+    "most_requests_an_email_a_day": MANY,
+    "most_artwork_an_hour": MANY,
+    "clients_a_key": MANY,
+}
+MOUNTED = ("tests.api.mounted",)
+CONNECTIONS = httpx.Limits(max_connections=200, max_keepalive_connections=200)
 
 Client = TestClient[Litestar]
 Serve = Callable[..., Served]
@@ -35,6 +51,115 @@ def database() -> Iterator[Server]:
     running = Server()
     yield running
     running.remove()
+
+
+def new_book(request: pytest.FixtureRequest, engine: str, folder: Path) -> str:
+    """Where a new book on an engine is to be."""
+    if engine == "sqlite":
+        return str(folder / f"book-{secrets.token_hex(4)}.sqlite")
+    database: Server = request.getfixturevalue("database")
+    return database.new_database()
+
+
+@pytest.fixture(scope="session", params=ENGINES)
+def running(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """A real server of four workers on each engine, for all tests of this run, behind a proxy that is trusted."""
+    folder = tmp_path_factory.mktemp(f"running-{request.param}")
+    address = new_book(request, request.param, folder)
+    told = Settings(card=CARD, book=address, base_url=free_url(), workers=4, **OPEN_HANDED)
+    with Served(told, folder / "server.log") as served:
+        yield served
+
+
+@pytest.fixture(scope="session")
+def held() -> Held:
+    """Holds the answers of real servers to the owner's document, which tells the public operations too."""
+    return Held(create_app(Settings(card=CARD), more=MORE))
+
+
+def asking(served: Served, held: Held, **headers: str) -> httpx.Client:
+    """Somebody who asks a real server; every answer is held to the document."""
+    hooks: dict[str, list[Callable[..., Any]]] = {"response": [held]}
+    return httpx.Client(base_url=served.url, headers=headers, limits=CONNECTIONS, timeout=60, event_hooks=hooks)
+
+
+@pytest.fixture
+def asked(running: Served, held: Held) -> Iterator[httpx.Client]:
+    """Somebody with an owner's key who asks the real server."""
+    with asking(running, held, **made_key(running.settings.book)) as client:
+        yield client
+
+
+@pytest.fixture
+def book_address(request: pytest.FixtureRequest, engine: str, tmp_path: Path) -> str:
+    """Where a new book is to be, on each engine."""
+    return new_book(request, engine, tmp_path)
+
+
+@pytest.fixture(params=ENGINES)
+def engine(request: pytest.FixtureRequest) -> str:
+    """Each of both engines."""
+    name: str = request.param
+    return name
+
+
+@pytest.fixture
+def serve(book_address: str, tmp_path: Path) -> Iterator[Serve]:
+    """Starts real servers on a new book, on each engine; they are stopped at the end of the test."""
+    with ExitStack() as stack:
+
+        def start(**told: Any) -> Served:
+            settings = Settings(**{"card": CARD, "book": book_address, "base_url": free_url(), **told})
+            return stack.enter_context(Served(settings, tmp_path / "server.log"))
+
+        yield start
+
+
+class Mounted(Struct, frozen=True):
+    """A real server of one worker with what the tests mount in it, and its clock."""
+
+    served: Served
+    clock: SetClock
+
+
+def mounted_server(
+    settings: Settings, folder: Path, *, repeating: bool = False, render_seconds: float = 0
+) -> Mounted:
+    """One that is not started yet."""
+    clock = SetClock(folder / f"clock-{secrets.token_hex(4)}")
+    clock.set(None)
+    told = {CLOCK: str(clock.path)}
+    told |= {REPEATING: "yes"} if repeating else {}
+    told |= {RENDER_SECONDS: str(render_seconds)} if render_seconds else {}
+    return Mounted(Served(settings, folder / "server.log", command=MOUNTED, environment=told), clock)
+
+
+@pytest.fixture(scope="session", params=ENGINES)
+def mounted_running(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Mounted]:
+    """A real server on each engine, for all tests of this run, in which the tests mount what they need."""
+    folder = tmp_path_factory.mktemp(f"mounted-{request.param}")
+    address = new_book(request, request.param, folder)
+    settings = Settings(card=CARD, book=address, base_url=free_url(), **OPEN_HANDED)
+    mounted = mounted_server(settings, folder, render_seconds=3)
+    with mounted.served:
+        yield mounted
+
+
+@pytest.fixture
+def mounted(mounted_running: Mounted) -> Iterator[Mounted]:
+    """The same for one test; its clock runs with the system's until it is set."""
+    yield mounted_running
+    mounted_running.clock.set(None)
+
+
+@pytest.fixture
+def asked_mounted(mounted: Mounted, held: Held) -> Iterator[httpx.Client]:
+    """Somebody with an owner's key who asks it."""
+    with asking(mounted.served, held, **made_key(mounted.served.settings.book)) as client:
+        yield client
+
+
+# The app in this process, for what can only be seen from inside.
 
 
 @pytest.fixture(scope="module")
@@ -63,47 +188,3 @@ def _held(app: Litestar) -> Client:
     client.event_hooks = {"response": [Held(app)]}
     held: Client = client
     return held
-
-
-@pytest.fixture(scope="session", params=ENGINES)
-def running(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """A real server of four workers on each engine, for all tests of this run."""
-    folder = tmp_path_factory.mktemp(f"running-{request.param}")
-    if request.param == "sqlite":
-        address = str(folder / "book.sqlite")
-    else:
-        database: Server = request.getfixturevalue("database")
-        address = database.new_database()
-    told = Settings(card=CARD, book=address, base_url=free_url(), workers=4)
-    with Served(told, folder / "server.log") as served:
-        yield served
-
-
-@pytest.fixture
-def asked(running: Served) -> Iterator[httpx.Client]:
-    """Somebody with an owner's key who asks the real server."""
-    limits = httpx.Limits(max_connections=200, max_keepalive_connections=200)
-    headers = made_key(running.settings.book)
-    with httpx.Client(base_url=running.url, headers=headers, limits=limits, timeout=60) as client:
-        yield client
-
-
-@pytest.fixture(params=ENGINES)
-def book_address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """Where a new book is to be, on each engine."""
-    if request.param == "sqlite":
-        return str(tmp_path / "book.sqlite")
-    database: Server = request.getfixturevalue("database")
-    return database.new_database()
-
-
-@pytest.fixture
-def serve(book_address: str, tmp_path: Path) -> Iterator[Serve]:
-    """Starts real servers on a new book, on each engine; they are stopped at the end of the test."""
-    with ExitStack() as stack:
-
-        def start(**told: Any) -> Served:
-            settings = Settings(**{"card": CARD, "book": book_address, "base_url": free_url(), **told})
-            return stack.enter_context(Served(settings, tmp_path / "server.log"))
-
-        yield start

@@ -8,6 +8,7 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -17,6 +18,7 @@ import pytest
 
 from api.settings import Settings, environment_of
 
+SERVE = ("quoting.cli", "serve")
 READY_SECONDS = 120  # a guard: a machine with other work takes its time
 STOP_SECONDS = 35
 
@@ -24,9 +26,18 @@ STOP_SECONDS = 35
 class Served:
     """A server that runs until it is left; ``url`` is where."""
 
-    def __init__(self, settings: Settings, log: Path) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        log: Path,
+        *,
+        command: Sequence[str] = SERVE,
+        environment: Mapping[str, str] | None = None,
+    ) -> None:
         self.settings = settings
         self.log = log
+        self._command = command
+        self._environment = environment or {}
         self.url = settings.base_url
         self._process: subprocess.Popen[bytes] | None = None
 
@@ -36,8 +47,8 @@ class Served:
         clean = {name: value for name, value in os.environ.items() if not name.startswith("QUOTING_")}
         with self.log.open("ab") as log:
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "quoting.cli", "serve", "--port", self.url.rpartition(":")[2]],
-                env={**clean, **told},
+                [sys.executable, "-m", *self._command, "--port", self.url.rpartition(":")[2]],
+                env={**clean, **told, **self._environment},
                 stdout=log,
                 stderr=subprocess.STDOUT,
                 start_new_session=True,

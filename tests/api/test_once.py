@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import datetime
 from collections import Counter
 from functools import partial
@@ -10,14 +9,11 @@ from typing import Any
 
 import httpx
 import pytest
-from litestar.testing import TestClient
 
-from api.app import create_app
 from api.media_types import JSON
-from api.settings import Settings
 from quoting.book import QuoteBook
-from tests.api.asking import BOOK, issued, job, larger, made_key, once, problem, together
-from tests.api.conftest import CARD, HERE, Client
+from tests.api.asking import BOOK, OPERATIONS, issued, job, larger, made_key, once, problem, together
+from tests.api.conftest import HERE, Mounted
 from tests.api.serving import Served
 
 
@@ -72,32 +68,32 @@ FIELDS: list[tuple[str, Any]] = [
 
 
 @pytest.mark.parametrize(("field", "other"), FIELDS)
-def test_a_key_with_another_payload_is_refused_and_tells_nothing(demo: Client, field: str, other: Any) -> None:
+def test_a_key_with_another_payload_is_refused_and_tells_nothing(asked: httpx.Client, field: str, other: Any) -> None:
     """A14."""
     headers = once()
-    first = demo.post(BOOK, json={"job": job()}, headers=headers).json()
-    before = _events(demo)
+    first = asked.post(BOOK, json={"job": job()}, headers=headers).json()
+    before = _events(asked)
 
-    answer = demo.post(BOOK, json={"job": job(**{field: other})}, headers=headers)
+    answer = asked.post(BOOK, json={"job": job(**{field: other})}, headers=headers)
 
     assert (answer.status_code, problem(answer)) == (422, "idempotency-key-used")
     assert not {first["id"], first["number"], first["client"]} & set(answer.text.split('"'))
-    assert _events(demo) == before
+    assert _events(asked) == before
 
 
 @pytest.mark.parametrize("field", ["pins", "locale", "series"])
-def test_a_key_with_another_choice_is_refused(demo: Client, field: str) -> None:
+def test_a_key_with_another_choice_is_refused(asked: httpx.Client, field: str) -> None:
     """A14: every field of the body, not of the job alone."""
     headers = once()
-    demo.post(BOOK, json={"job": job()}, headers=headers)
+    asked.post(BOOK, json={"job": job()}, headers=headers)
     other: dict[str, Any] = {"pins": [{"number_up": 1}], "locale": "de-DE", "series": "Z"}
 
-    answer = demo.post(BOOK, json={"job": job(), field: other[field]}, headers=headers)
+    answer = asked.post(BOOK, json={"job": job(), field: other[field]}, headers=headers)
 
     assert problem(answer) == "idempotency-key-used"
 
 
-def _events(client: Client) -> int:
+def _events(client: httpx.Client) -> int:
     found, cursor = 0, ""
     while True:
         page = client.get("/v1/book/events", params={"limit": 200, "cursor": cursor}).json()
@@ -106,17 +102,17 @@ def _events(client: Client) -> int:
             return found
 
 
-def test_spelling_of_the_same_data_is_the_same_request(demo: Client) -> None:
+def test_spelling_of_the_same_data_is_the_same_request(asked: httpx.Client) -> None:
     """A14: the order of keys, white space, and a whole number with a point."""
     headers = {**once(), "Content-Type": "application/json"}
-    asked = {"job": job()}
-    first = demo.post(BOOK, json=asked, headers=headers)
-    turned = {"job": dict(reversed(list(copy.deepcopy(asked["job"]).items())))}
+    body = {"job": job()}
+    first = asked.post(BOOK, json=body, headers=headers)
+    turned = {"job": dict(reversed(list(body["job"].items())))}
     spelled = httpx.Request("POST", HERE, json=turned).content.replace(b"[250]", b" [ 250.0 ] ")
 
-    again = demo.post(BOOK, content=spelled, headers=headers)
+    again = asked.post(BOOK, content=spelled, headers=headers)
 
-    assert spelled != httpx.Request("POST", HERE, json=asked).content
+    assert spelled != httpx.Request("POST", HERE, json=body).content
     assert (again.status_code, again.content) == (201, first.content)
 
 
@@ -134,82 +130,82 @@ CREATING = [
 
 
 @pytest.mark.parametrize(("method", "path", "body"), CREATING)
-def test_a_creating_call_needs_a_key(demo: Client, method: str, path: str, body: Any) -> None:
+def test_a_creating_call_needs_a_key(asked: httpx.Client, method: str, path: str, body: Any) -> None:
     """A15."""
-    answer = demo.request(method, path, json=body, headers={"If-Match": '"x.1"'})
+    answer = asked.request(method, path, json=body, headers={"If-Match": '"x.1"'})
 
     assert (answer.status_code, problem(answer)) == (400, "idempotency-key-missing")
 
 
-def test_every_operation_that_creates_takes_a_key(demo: Client) -> None:
-    for one in demo.app.state.desk.operations:
+def test_every_operation_that_creates_takes_a_key(asked: httpx.Client) -> None:
+    for one in OPERATIONS:
         if JSON in one.takes and any(answer.status == 201 for answer in one.answers):
             assert one.once, one.id
 
 
 @pytest.mark.parametrize(
-    "key", ["x" * 15, "x" * 256, "sixteen of them \t", "sixteen-of-them-é", '"', '"fifteen-of-them"']
+    "key", ["x" * 15, "x" * 256, "sixteen of-them \t!", "sixteen-of-them-é", '"', '"fifteen-of-them"']
 )
-def test_a_key_that_cannot_be_used_is_refused(demo: Client, key: str) -> None:
+def test_a_key_that_cannot_be_used_is_refused(asked: httpx.Client, key: str) -> None:
     """A15."""
     headers = [(b"Idempotency-Key", key.encode("latin-1"))]
 
-    answer = demo.post(BOOK, json={"job": job()}, headers=headers)
+    answer = asked.post(BOOK, json={"job": job()}, headers=headers)
 
     assert (answer.status_code, problem(answer)) == (400, "idempotency-key-invalid")
 
 
-def test_the_quoted_and_the_bare_form_are_one_key(demo: Client) -> None:
+def test_the_quoted_and_the_bare_form_are_one_key(asked: httpx.Client) -> None:
     """A15."""
-    bare = demo.post(BOOK, json={"job": job()}, headers=once("one-key-in-two-forms"))
-    quoted = demo.post(BOOK, json={"job": job()}, headers=once('"one-key-in-two-forms"'))
+    bare = asked.post(BOOK, json={"job": job()}, headers=once("one-key-in-two-forms"))
+    quoted = asked.post(BOOK, json={"job": job()}, headers=once('"one-key-in-two-forms"'))
 
     assert quoted.content == bare.content
 
 
-def test_what_was_refused_is_not_kept(client: Client, settings: Settings) -> None:
+def test_what_was_refused_is_not_kept(running: Served, asked: httpx.Client) -> None:
     """A16: a fault of the body, no key of the API, one that may not; then the corrected request succeeds."""
     headers = once()
     refused = [
-        client.post(BOOK, json={"job": job(title=3)}, headers=headers),
-        client.post(BOOK, json={"job": larger()}, headers=headers),
-        client.post(BOOK, json={"job": job()}, headers={**headers, "Authorization": "Bearer qk_none"}),
-        client.post(BOOK, json={"job": job()}, headers={**headers, **made_key(settings.book, "owner-ro")}),
+        asked.post(BOOK, json={"job": job(title=3)}, headers=headers),
+        asked.post(BOOK, json={"job": larger()}, headers=headers),
+        asked.post(BOOK, json={"job": job()}, headers={**headers, "Authorization": "Bearer qk_none"}),
+        asked.post(BOOK, json={"job": job()}, headers={**headers, **made_key(running.settings.book, "owner-ro")}),
     ]
 
     assert [answer.status_code for answer in refused] == [422, 422, 401, 403]
-    assert client.post(BOOK, json={"job": job()}, headers=headers).status_code == 201
+    assert asked.post(BOOK, json={"job": job()}, headers=headers).status_code == 201
 
 
-def test_a_key_is_of_one_credential_and_of_one_operation(client: Client, settings: Settings) -> None:
+def test_a_key_is_of_one_credential_and_of_one_operation(running: Served, asked: httpx.Client) -> None:
     """A17."""
-    headers, another = once(), made_key(settings.book)
-    mine = client.post(BOOK, json={"job": job()}, headers=headers).json()
-    theirs = client.post(BOOK, json={"job": job()}, headers={**headers, **another}).json()
-    draft = client.post("/v1/book/drafts", json={"job": job()}, headers=headers)
+    headers, another = once(), made_key(running.settings.book)
+    mine = asked.post(BOOK, json={"job": job()}, headers=headers).json()
+    theirs = asked.post(BOOK, json={"job": job()}, headers={**headers, **another}).json()
+    draft = asked.post("/v1/book/drafts", json={"job": job()}, headers=headers)
 
     assert mine["id"] != theirs["id"]
     assert (draft.status_code, draft.json()["state"]) == (201, "draft")
 
 
-def test_a_key_is_kept_for_as_long_as_the_document_says(book_address: str) -> None:
-    """A18, on both engines, by a clock of its own."""
-    settings = Settings(card=CARD, book=book_address, base_url=HERE, demo=True)
+def test_a_key_is_kept_for_as_long_as_the_document_says(mounted: Mounted, asked_mounted: httpx.Client) -> None:
+    """A18, by a clock that is set."""
     began = datetime.datetime(2026, 11, 25, 9, tzinfo=datetime.UTC)
-    headers, body = once(), {"job": job()}
+    kept = datetime.timedelta(days=mounted.served.settings.keep_keys_days)
+    headers = once()
 
     def post(after: datetime.timedelta) -> bytes:
-        with TestClient(create_app(settings, clock=lambda: began + after)) as client:
-            return client.post(BOOK, json=body, headers=headers).content
+        mounted.clock.set(began + after)
+        answer = asked_mounted.post(BOOK, json={"job": job()}, headers=headers)
+        assert answer.status_code == 201
+        return answer.content
 
     first = post(datetime.timedelta())
-    kept = datetime.timedelta(days=settings.keep_keys_days)
     replayed = post(kept - datetime.timedelta(hours=1))
     anew = post(kept + datetime.timedelta(seconds=1))
-    with TestClient(create_app(settings)) as client:
-        told = client.get("/v1/openapi/owner.json").json()
+    told = asked_mounted.get("/v1/openapi/owner.json").json()
 
-    assert settings.keep_keys_days == 7
+    assert kept == datetime.timedelta(days=7)
     assert replayed == first
     assert anew != first
     parameters = told["paths"][BOOK]["post"]["parameters"]
@@ -217,24 +213,24 @@ def test_a_key_is_kept_for_as_long_as_the_document_says(book_address: str) -> No
     assert "kept for 7 days" in told["info"]["description"]
 
 
-def test_a_payment_sent_twice_is_recorded_once(demo: Client) -> None:
-    kept = issued(demo)
-    demo.post(f"{BOOK}/{kept['id']}/acceptance", json={}, headers=once())
+def test_a_payment_sent_twice_is_recorded_once(asked: httpx.Client) -> None:
+    kept = issued(asked)
+    asked.post(f"{BOOK}/{kept['id']}/acceptance", json={}, headers=once())
     headers = once()
 
     first, again = (
-        demo.post(f"{BOOK}/{kept['id']}/payments", json={"amount": "10.00"}, headers=headers) for _ in range(2)
+        asked.post(f"{BOOK}/{kept['id']}/payments", json={"amount": "10.00"}, headers=headers) for _ in range(2)
     )
 
     assert first.content == again.content
-    assert demo.get(f"{BOOK}/{kept['id']}").json()["paid"] == "10.00"
+    assert asked.get(f"{BOOK}/{kept['id']}").json()["paid"] == "10.00"
 
 
-def test_a_client_sent_twice_stands_once_in_the_address_book(demo: Client) -> None:
+def test_a_client_sent_twice_stands_once_in_the_address_book(asked: httpx.Client) -> None:
     contact = {"name": "Odile Marsh", "email": "odile@marsh.example"}
-    answers = [demo.post("/v1/book/clients", json=contact, headers=once()) for _ in range(2)]
+    answers = [asked.post("/v1/book/clients", json=contact, headers=once()) for _ in range(2)]
     same_key = once()
-    answers += [demo.post("/v1/book/clients", json=contact, headers=same_key) for _ in range(2)]
+    answers += [asked.post("/v1/book/clients", json=contact, headers=same_key) for _ in range(2)]
 
     assert {answer.status_code for answer in answers} == {201}
     assert len({answer.content for answer in answers}) == 1

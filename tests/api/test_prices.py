@@ -15,7 +15,8 @@ from api.app import create_app
 from api.media_types import JSON, PDF
 from api.problems import PROBLEM_JSON, keys_of, pointer_to
 from api.settings import Settings
-from tests.api.conftest import CARD, HERE, Client
+from tests.api.asking import CARD
+from tests.api.conftest import HERE, Client
 from tests.conftest import demo_job_path, demo_jobs
 
 

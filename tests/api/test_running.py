@@ -21,8 +21,8 @@ from api.desk import Desk
 from api.media_types import PDF
 from api.settings import Settings, environment_of, settings_from, shown_settings
 from quoting.errors import InputError
-from tests.api.asking import BOOK, job, made_key, once, problem, together
-from tests.api.conftest import CARD, Client, Serve
+from tests.api.asking import BOOK, CARD, job, made_key, once, problem, together
+from tests.api.conftest import Client, Serve
 
 READY_SECONDS = 2
 

@@ -19,7 +19,8 @@ from schemathesis.engine.events import EngineEvent, FatalError, NonFatalError, S
 from api.app import create_app
 from api.settings import Settings
 from quoting.book import QuoteBook
-from tests.api.conftest import CARD, HERE
+from tests.api.asking import CARD
+from tests.api.conftest import HERE
 from tests.book.shop import NOW
 
 # Of these bodies alone some 7,000 cases lie at the bounds of their fields: the long form walks along all of them.

@@ -15,8 +15,8 @@ from api.serving import check
 from api.settings import Settings
 from quoting.book import QuoteBook
 from quoting.errors import InputError
-from tests.api.asking import made_key, once, problem
-from tests.api.conftest import CARD, HERE, Client
+from tests.api.asking import CARD, made_key, once, problem
+from tests.api.conftest import HERE, Client
 from tests.book.shop import NOW
 
 OWNER = {"owner"}

@@ -15,8 +15,8 @@ from api.app import create_app
 from api.settings import Settings
 from quoting import load_rate_card
 from quoting.book import QuoteBook
-from tests.api.asking import BOOK, issued, job, once, problem, together
-from tests.api.conftest import CARD, HERE, Client
+from tests.api.asking import BOOK, CARD, issued, job, once, problem, together
+from tests.api.conftest import HERE, Client
 from tests.api.serving import Served
 
 

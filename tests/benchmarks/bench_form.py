@@ -16,7 +16,7 @@ import httpx
 
 from api.settings import Settings
 from quoting.book import QuoteBook
-from tests.api.conftest import CARD
+from tests.api.asking import CARD
 from tests.api.serving import Served, free_url
 from tests.book.shop import NOW
 from tests.site.browser import Visit, started

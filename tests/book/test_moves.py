@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from msgspec.structs import replace
 
-from quoting import estimate_job
+from quoting import Estimate, estimate_job
 from quoting.book import Contact, QuoteBook, Wanted
+from quoting.book.asking import RequestKey
 from quoting.errors import (
     BookError,
     InputError,
@@ -196,6 +197,20 @@ def test_a_key_gives_the_first_answer_again_and_is_refused_for_another_request(b
         issued(book, priced("cards"), key="one-key-of-a-request")
     book.forget_keys(before=LATER)
     assert issued(book, key="one-key-of-a-request").number == "Q-00002"
+
+
+def test_a_key_that_came_before_an_instant_is_another_key(book: QuoteBook) -> None:
+    first = issued(book, key=RequestKey("one-key-of-a-request"))
+
+    def again(since: datetime.datetime, estimate: Estimate | None = None) -> str:
+        return issued(book, estimate, at=LATER, key=RequestKey("one-key-of-a-request", since=since)).number
+
+    assert again(NOW) == first.number
+    assert again(LATER, priced("cards")) == "Q-00002"
+    assert again(LATER, priced("cards")) == "Q-00002"
+    with pytest.raises(KeyUsedError):
+        again(LATER)
+    assert book.verify(engines={}).is_sound
 
 
 def test_a_published_card_stays_as_it_is_and_a_new_one_reprices_nothing(book: QuoteBook) -> None:

@@ -15,7 +15,8 @@ from litestar.testing import TestClient
 from api.app import create_app
 from api.settings import Settings
 from quoting.book import QuoteBook
-from tests.api.conftest import CARD, HERE
+from tests.api.asking import CARD
+from tests.api.conftest import HERE
 from tests.book.shop import NOW
 
 SECRET = "a-secret-that-stands-nowhere-in-the-book"

@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page, Route, expect
 
 from api.settings import Settings
 from quoting.book import QuoteBook
-from tests.api.conftest import CARD
+from tests.api.asking import CARD
 from tests.api.serving import Served, free_url
 from tests.artwork.drawn import pdf_of, rule
 from tests.book.shop import NOW

@@ -1,4 +1,4 @@
-"""A shop whose public face is served: in this process, and by four workers on each engine."""
+"""A shop whose public face is served: by four workers on each engine, and in this process."""
 
 from __future__ import annotations
 
@@ -13,28 +13,16 @@ from msgspec import Struct
 from api.app import create_app
 from api.settings import Settings
 from quoting.book import QuoteBook
-from tests.api.conftest import CARD, ENGINES, HERE
+from tests.api.asking import CARD
+from tests.api.conftest import HERE, OPEN_HANDED, SECRET, Mounted, asking
+from tests.api.documents import Held
 from tests.api.public.visiting import ORIGIN, Visitor
-from tests.api.serving import Served, free_url
-from tests.book.postgresql import Server
+from tests.api.serving import Served
 from tests.book.shop import NOW
-
-SECRET = "a secret that stands nowhere in the book".replace(" ", "-")
-MANY = 100_000
-MOST_PRICES = 200
-OPEN_HANDED = {
-    "secret": SECRET,
-    "trusted_proxies": 1,
-    "most_looks_a_minute": MANY,
-    "most_prices_a_minute": MOST_PRICES,
-    "most_requests_an_hour": MANY,
-    "most_requests_an_email_a_day": MANY,
-    "clients_a_key": MANY,
-}
 
 
 class Shop(Struct):
-    """A served shop: how to ask it, its keys, its book."""
+    """A served shop: how to ask it, its keys, its settings."""
 
     client: httpx.Client
     form_key: str
@@ -56,7 +44,7 @@ class Shop(Struct):
 
 
 def made_keys(address: str) -> tuple[str, str]:
-    """A key of the form and one of the owner, in a new book."""
+    """A key of the form and one of the owner, in a book."""
     with QuoteBook(address, secret=SECRET.encode()) as book:
         form = book.keys.make("pages", scopes=("form",), origins=(ORIGIN,), at=NOW, by="owner")
         owner = book.keys.make("desk", scopes=("owner",), at=NOW, by="owner")
@@ -64,26 +52,27 @@ def made_keys(address: str) -> tuple[str, str]:
 
 
 @pytest.fixture
+def served_shop(running: Served, held: Held) -> Iterator[Shop]:
+    """The real server of four workers, on each engine; other tests have written in its book."""
+    yield from _shop(running, held)
+
+
+@pytest.fixture
+def mounted_shop(mounted: Mounted, held: Held) -> Iterator[Shop]:
+    """The real server in which the tests mount what they need, on each engine; likewise."""
+    yield from _shop(mounted.served, held)
+
+
+def _shop(served: Served, held: Held) -> Iterator[Shop]:
+    form, owner = made_keys(served.settings.book)
+    with asking(served, held) as client:
+        yield Shop(client, form, owner, served.settings, served)
+
+
+@pytest.fixture
 def shop(tmp_path: Path) -> Iterator[Shop]:
-    """The app in this process, with keys."""
-    settings = Settings(card=CARD, book=str(tmp_path / "book.sqlite"), base_url=HERE, **OPEN_HANDED)  # type: ignore[arg-type]  # by name
+    """The app in this process with a book of its own, for what can only be seen from inside."""
+    settings = Settings(card=CARD, book=str(tmp_path / "book.sqlite"), base_url=HERE, **OPEN_HANDED)
     form, owner = made_keys(settings.book)
     with TestClient(create_app(settings), base_url=HERE, raise_server_exceptions=False) as client:
         yield Shop(client, form, owner, settings)
-
-
-@pytest.fixture(params=ENGINES)
-def served_shop(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Shop]:
-    """Four workers behind a proxy that is trusted, on each engine."""
-    address = str(tmp_path / "book.sqlite")
-    if request.param == "postgresql":
-        database: Server = request.getfixturevalue("database")
-        address = database.new_database()
-    form, owner = made_keys(address)
-    settings = Settings(card=CARD, book=address, base_url=free_url(), workers=4, **OPEN_HANDED)  # type: ignore[arg-type]  # by name
-    limits = httpx.Limits(max_connections=64, max_keepalive_connections=64)
-    with (
-        Served(settings, tmp_path / "server.log") as served,
-        httpx.Client(base_url=served.url, timeout=60, limits=limits) as client,
-    ):
-        yield Shop(client, form, owner, settings, served)

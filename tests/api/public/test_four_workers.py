@@ -11,7 +11,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from tests.api.public.conftest import MOST_PRICES, Shop
+from tests.api.conftest import MOST_PRICES
+from tests.api.public.conftest import Shop
 from tests.api.public.visiting import ACCEPT
 
 

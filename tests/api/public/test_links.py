@@ -13,8 +13,8 @@ from api.app import create_app
 from api.desk import system_clock
 from quoting.book import QuoteBook
 from quoting.documents.names import content_disposition
-from tests.api.conftest import HERE
-from tests.api.public.conftest import SECRET, Shop
+from tests.api.conftest import HERE, SECRET
+from tests.api.public.conftest import Shop
 from tests.api.public.visiting import ACCEPT, CONTACT, STATIONERY, Visitor
 
 

@@ -37,8 +37,8 @@ from quoting.offers.prices import AskedPrice, NextPrice
 from quoting.quotation import Quotation, QuotedItem, QuotedOption, QuotedPrice, QuotedTax
 from quoting.rate_card import Letterhead, RateCard
 from quoting.units import Amount, Measure, Rise
-from tests.api.conftest import HERE
-from tests.api.public.conftest import SECRET, Shop
+from tests.api.conftest import HERE, SECRET
+from tests.api.public.conftest import Shop
 from tests.api.public.visiting import COASTERS, CONTACT, UNPRICED, Visitor
 from tests.conftest import DAY, demo_job_path
 from tests.offers.choosing import any_choice
