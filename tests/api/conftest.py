@@ -123,7 +123,7 @@ class Mounted(Struct, frozen=True):
 
 
 def mounted_server(
-    settings: Settings, folder: Path, *, repeating: bool = False, render_seconds: float = 0
+    settings: Settings, folder: Path, *, repeating: bool = False, render_seconds: float = 0, url: str = ""
 ) -> Mounted:
     """One that is not started yet."""
     clock = SetClock(folder / f"clock-{secrets.token_hex(4)}")
@@ -131,7 +131,8 @@ def mounted_server(
     told = {CLOCK: str(clock.path)}
     told |= {REPEATING: "yes"} if repeating else {}
     told |= {RENDER_SECONDS: str(render_seconds)} if render_seconds else {}
-    return Mounted(Served(settings, folder / "server.log", command=MOUNTED, environment=told), clock)
+    served = Served(settings, folder / "server.log", command=MOUNTED, environment=told, url=url)
+    return Mounted(served, clock)
 
 
 @pytest.fixture(scope="session", params=ENGINES)

@@ -1,6 +1,6 @@
 """
 The server that ``quoting serve`` starts, and what the tests mount in it: a clock that they set, an operation that
-fails, one that something newer stands in the place of, chance that repeats.
+fails, one that would tell the shop's inside, one that something newer stands in the place of, chance that repeats.
 
 ``python -m tests.api.mounted --port N`` runs it; settings come from the environment, as ever.
 """
@@ -20,11 +20,14 @@ import api.app
 import api.documents
 import api.serving
 from api.calls import Answer, Call, Nothing, in_json
+from api.examples import JOB
 from api.health import Alive
 from api.keys import ANYBODY
 from api.media_types import JSON
 from api.operations import Answers, Superseded, operation
+from api.public.types import ChoicePrices, told
 from api.settings import settings_from_environment
+from quoting import read_job
 from quoting.book import QuoteBook
 
 CLOCK = "MOUNTED_CLOCK"
@@ -33,6 +36,7 @@ RENDER_SECONDS = "MOUNTED_RENDER_SECONDS"
 INSIDE = "/tmp/of-nobody.sqlite: SELECT secret FROM till"
 SINCE = datetime.datetime(2026, 11, 1, tzinfo=datetime.UTC)
 UNTIL = SINCE + datetime.timedelta(days=200)
+TOLD_AT = "https://shop.example/docs"
 
 
 class SetClock:
@@ -86,13 +90,26 @@ async def fails(_: Call[Nothing, Nothing]) -> Answer:
     face="public",
     may=ANYBODY,
     answers=(Answers(what="It answers as ever.", content={JSON: Alive}),),
-    superseded=Superseded(since=SINCE, until=UNTIL, told_at="https://shop.example/docs"),
+    superseded=Superseded(since=SINCE, until=UNTIL, told_at=TOLD_AT),
 )
 async def older(_: Call[Nothing, Nothing]) -> Answer:
     return in_json(Alive())
 
 
-MORE = (fails, older)
+@operation(
+    method="GET",
+    path="/v1/inside",
+    id="inside",
+    summary="Would tell an estimate where prices are due.",
+    face="public",
+    may=ANYBODY,
+    answers=(Answers(what="Never.", content={JSON: ChoicePrices}),),
+)
+async def tells_inside(call: Call[Nothing, Nothing]) -> Answer:
+    return told(ChoicePrices, await call.desk.estimate(read_job(JOB), call.card))
+
+
+MORE = (fails, older, tells_inside)
 
 
 def create_app() -> Litestar:

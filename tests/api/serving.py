@@ -33,12 +33,19 @@ class Served:
         *,
         command: Sequence[str] = SERVE,
         environment: Mapping[str, str] | None = None,
+        url: str = "",
     ) -> None:
+        """
+        One that is not started yet.
+
+        Args:
+            url: Where it listens, if not where it says that it is found.
+        """
         self.settings = settings
         self.log = log
         self._command = command
         self._environment = environment or {}
-        self.url = settings.base_url
+        self.url = url or settings.base_url
         self._process: subprocess.Popen[bytes] | None = None
 
     def __enter__(self) -> Self:
