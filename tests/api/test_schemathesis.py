@@ -1,26 +1,37 @@
 """
-A4: requests derived from the documents (valid, at the bounds, wrong) against the app in this process.
+A4: requests derived from the documents (valid, at the bounds, wrong) against real servers on both engines.
 
-Schemathesis holds every answer to the document, in every check that it has; what is derived is the same each run.
+Schemathesis derives them, sends them as the owner, and holds every answer to the document in every check that it has;
+what is derived is the same each run. Each request is then sent by every role to both engines, and once more with what
+is there in the place of ids that were drawn: nothing may fail or be other than the document says, and both engines
+must answer with the same status.
 """
 
 from __future__ import annotations
 
+import datetime
+import functools
+import re
 from collections.abc import Iterator, Sequence
-from pathlib import Path
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from typing import Any
+from urllib.parse import urlsplit
 
+import httpx
 import pytest
+import requests
 import schemathesis
 from schemathesis.config import SchemathesisConfig
 from schemathesis.engine import from_schema
 from schemathesis.engine.events import EngineEvent, FatalError, NonFatalError, ScenarioFinished
 
-from api.app import create_app
 from api.settings import Settings
 from quoting.book import QuoteBook
-from tests.api.asking import CARD
-from tests.api.conftest import HERE
+from tests.api.asking import BOOK, CARD, OPERATIONS, job, made_key, once
+from tests.api.conftest import ENGINES, OPEN_HANDED, SECRET, asking, new_book
+from tests.api.documents import Held
+from tests.api.serving import Served, free_url
 from tests.book.shop import NOW
 
 # Of these bodies alone some 7,000 cases lie at the bounds of their fields: the long form walks along all of them.
@@ -28,18 +39,102 @@ LARGE = ("JobAsked", "QuotationAsked", "Job", "RateCard", "ComparisonAsked", "Ex
          "WhatIfAsked", "SwingsAsked", "RiskAsked", "DocketOfJobAsked")  # fmt: skip
 # What fits its schema may still ask for what the shop has not, meet another state, or name nothing that is there.
 REFUSED = ["400", "401", "403", "404", "406", "409", "412", "415", "422", "428", "429"]
+ROLES = ("anon", "form", "owner-ro", "owner", "revoked", "expired")
+PATHS = [
+    (re.compile(re.sub(r"\{(\w+)\}", r"(?P<\1>[^/]+)", path)), path)
+    for path in sorted({one.path for one in OPERATIONS if "{" in one.path})
+]
+OF_WHO_SENT_IT = {"authorization", "host", "content-length", "connection"}
+RENEWED_AFTER = 20
+MANY_REQUESTS = 100_000
+
+
+class Engine:
+    """A book that is served on one engine: who may ask, and what is there in the place of a path's parameters."""
+
+    def __init__(self, client: httpx.Client, address: str) -> None:
+        self.client = client
+        self.address = address
+        with QuoteBook(address) as book:
+            revoked = book.keys.make("revoked", scopes=("owner",), at=NOW, by="owner")
+            book.keys.end(revoked.key.id, at=NOW, by="owner")
+            ends_at = NOW + datetime.timedelta(seconds=1)
+            expired = book.keys.make("expired", scopes=("owner",), ends_at=ends_at, at=NOW, by="owner")
+            self._key = book.keys.make("of nobody", scopes=("form",), at=NOW, by="owner").key.id
+        self.roles = {
+            "anon": {},
+            **{role: made_key(address, role) for role in ("form", "owner-ro", "owner")},
+            "revoked": {"Authorization": f"Bearer {revoked.secret}"},
+            "expired": {"Authorization": f"Bearer {expired.secret}"},
+        }
+        self._requests = self.asked = 0
+
+    @functools.cached_property
+    def _there(self) -> dict[str, str]:
+        """A value that leads somewhere for every parameter of a path; the quotation is open."""
+        headers = {**self.roles["owner"], **once()}
+        kept = self.client.post(BOOK, json={"job": job()}, headers=headers).json()
+        card = self.client.get("/v1/rate-cards", headers=headers).json()["cards"][-1]["hash"]
+        with QuoteBook(self.address, secret=SECRET.encode()) as book:
+            link = book.link_token(book.make_link(kept["id"], at=NOW, by="owner"))
+        return {"which": kept["id"], "client": kept["client"], "key": self._key, "hash": card, "link": link}
+
+    def statuses(self, sent: requests.PreparedRequest) -> list[int]:
+        """
+        How each role is answered to a request as it was drawn, and how the owner and a visitor are, by what is there.
+
+        Schemathesis draws ids from earlier answers too: what is answered by role to those is this engine's own, and
+        not told.
+        """
+        self._requests += 1
+        if self._requests % RENEWED_AFTER == 0:
+            self.__dict__.pop("_there", None)
+        url = urlsplit(str(sent.url))
+        headers = {
+            name: value.decode("latin-1") if isinstance(value, bytes) else value
+            for name, value in sent.headers.items()
+            if name.lower() not in OF_WHO_SENT_IT
+        }
+        answers = [self._answered(sent, url.path, url.query, headers, role) for role in ROLES]
+        found = next(((match, path) for one, path in PATHS if (match := one.fullmatch(url.path))), None)
+        if found is None:
+            return answers
+        if sent.method == "DELETE":
+            return []
+        match, path = found
+        there = path.format(**{name: self._there.get(name, drawn) for name, drawn in match.groupdict().items()})
+        own = headers | (once() if "Idempotency-Key" in headers else {})
+        return [self._answered(sent, there, url.query, own, role) for role in ("anon", "owner")]
+
+    def _answered(
+        self, sent: requests.PreparedRequest, path: str, query: str, headers: dict[str, str], role: str
+    ) -> int:
+        content: Any = sent.body
+        at = f"{path}?{query}" if query else path
+        self.asked += 1
+        answer = self.client.request(str(sent.method), at, content=content, headers={**headers, **self.roles[role]})
+        assert answer.status_code < 500, f"{sent.method} {path} by {role}: {answer.text}"
+        return answer.status_code
 
 
 @pytest.fixture(scope="module")
-def secret(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
-    """A book, and an owner's key to it."""
-    book = tmp_path_factory.mktemp("derived") / "book.sqlite"
-    with QuoteBook(str(book)) as opened:
-        made = opened.keys.make("the tests", scopes=["owner"], at=NOW, by="owner")
-    return book, made.secret
+def both(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory, held: Held
+) -> Iterator[list[Engine]]:
+    """A server on each engine. What is derived is written in books of their own."""
+    folder = tmp_path_factory.mktemp("derived")
+    engines = []
+    with ExitStack() as stack:
+        for engine in ENGINES:
+            address = new_book(request, engine, folder)
+            told = OPEN_HANDED | {"most_prices_a_minute": 1_000_000, "most_looks_a_minute": 1_000_000}
+            settings = Settings(card=CARD, book=address, base_url=free_url(), **told)
+            served = stack.enter_context(Served(settings, folder / f"{engine}.log"))
+            engines.append(Engine(stack.enter_context(asking(served, held)), address))
+        yield engines
 
 
-def config(secret: str, examples: int, *, bounds: bool) -> SchemathesisConfig:
+def config(authorization: str, examples: int, *, bounds: bool) -> SchemathesisConfig:
     """
     How requests are derived.
 
@@ -49,7 +144,7 @@ def config(secret: str, examples: int, *, bounds: bool) -> SchemathesisConfig:
     return SchemathesisConfig.from_dict(
         {
             "seed": 1,
-            "headers": {"Authorization": f"Bearer {secret}"},
+            "headers": {"Authorization": authorization},
             "continue-on-failure": True,
             "generation": {"deterministic": True, "max-examples": examples, "database": "none", "no-shrink": True},
             "phases": {
@@ -68,51 +163,83 @@ def config(secret: str, examples: int, *, bounds: bool) -> SchemathesisConfig:
 
 
 @pytest.mark.parametrize("face", ["public", "owner"])
-def test_answers_to_drawn_requests_are_as_the_document_says(face: str, secret: tuple[Path, str]) -> None:
-    asked, faults = derived(face, secret, config(secret[1], 2, bounds=False), small=True, besides=["price", "draft"])
+def test_answers_to_drawn_requests_are_as_the_document_says(both: list[Engine], face: str) -> None:
+    sent, faults = derived(face, both, 2, bounds=False, small=True, besides=["price", "draft"], every=3)
 
     assert faults == []
-    assert asked > 20
+    assert sent > 100
 
 
 @pytest.mark.parametrize("face", ["public", "owner"])
-def test_answers_to_requests_at_the_bounds_are_as_the_document_says(face: str, secret: tuple[Path, str]) -> None:
-    asked, faults = derived(face, secret, config(secret[1], 3, bounds=True), small=True)
+def test_answers_to_requests_at_the_bounds_are_as_the_document_says(both: list[Engine], face: str) -> None:
+    sent, faults = derived(face, both, 3, bounds=True, small=True, every=11)
 
     assert faults == []
-    assert asked > 20
+    assert sent > 100
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("bounds", [False, True])
-@pytest.mark.parametrize("face", ["public", "owner"])
-def test_answers_to_many_derived_requests_are_as_the_document_says(
-    face: str, bounds: bool, secret: tuple[Path, str]
-) -> None:
-    asked, faults = derived(face, secret, config(secret[1], 100, bounds=bounds))
+def test_answers_to_a_hundred_thousand_derived_requests_are_as_the_document_says(both: list[Engine]) -> None:
+    """A4, at its full size."""
+    told = [derived(face, both, 60, bounds=bounds) for face in ("public", "owner") for bounds in (False, True)]
 
-    assert faults == []
-    assert asked > 1000
+    print([sent for sent, _ in told])
+    assert [fault for _, faults in told for fault in faults] == []
+    assert sum(sent for sent, _ in told) >= MANY_REQUESTS
 
 
 def derived(
-    face: str, secret: tuple[Path, str], told: SchemathesisConfig, *, small: bool = False, besides: Sequence[str] = ()
+    face: str,
+    both: list[Engine],
+    examples: int,
+    *,
+    bounds: bool,
+    small: bool = False,
+    besides: Sequence[str] = (),
+    every: int = 1,
 ) -> tuple[int, list[str]]:
-    """How many requests were derived from a document, and what was wrong with their answers."""
-    app = create_app(
-        Settings(card=CARD, book=str(secret[0]), base_url=HERE, hosts=("testserver",), secret="derived-" * 5)
+    """
+    How many requests were sent that derive from a document, and what was wrong with their answers.
+
+    Args:
+        small: Without the operations that have a large body, but for some.
+        besides: These.
+        every: The place of the request that everybody sends, among so many.
+    """
+    first = both[0]
+    own = made_key(first.address)  # a key of its own: what was sent with it is no replay to anybody
+    schema: Any = schemathesis.openapi.from_url(
+        f"{first.client.base_url}/v1/openapi/{face}.json",
+        config=config(own["Authorization"], examples, bounds=bounds),
+        headers=own,
     )
-    headers = {"Authorization": f"Bearer {secret[1]}"}
-    schema: Any = schemathesis.openapi.from_asgi(f"/v1/openapi/{face}.json", app, config=told, headers=headers)
     if small:
-        large = [one.id for one in app.state.desk.operations if one.body.__name__ in LARGE and one.id not in besides]
+        large = [one.id for one in OPERATIONS if one.body.__name__ in LARGE and one.id not in besides]
         schema = schema.exclude(operation_id=large)
-    asked = 0
+    sent = 0
+    before = sum(engine.asked for engine in both)
     faults: list[str] = []
-    for event in from_schema(schema).execute():
-        asked += len(event.recorder.interactions) if isinstance(event, ScenarioFinished) else 0
-        faults.extend(_faults(event))
-    return asked, faults
+    with ThreadPoolExecutor(len(both)) as crew:
+
+        def send_by_everybody(_: Any, __: Any, answer: Any) -> None:
+            nonlocal sent
+            sent += 1
+            if sent % every:
+                return
+            try:
+                told = list(crew.map(lambda engine: engine.statuses(answer.request), both))
+            except (AssertionError, httpx.HTTPError) as error:
+                faults.append(f"{answer.request.method} {answer.request.url}: {error!r}"[:2000])
+                return
+            if told[0] != told[1]:
+                faults.append(
+                    f"{answer.request.method} {answer.request.url}: {told[0]} on one, {told[1]} on the other"
+                )
+
+        schema.hook("after_call")(send_by_everybody)
+        for event in from_schema(schema).execute():
+            faults.extend(_faults(event))
+    return sent + sum(engine.asked for engine in both) - before, faults
 
 
 def _faults(event: EngineEvent) -> Iterator[str]:
