@@ -65,7 +65,7 @@ class Gate:
             elif scope["method"] == "OPTIONS" and passage.allowed:
                 await passage.tell_methods()
             else:
-                await self._app(scope, receive, passage.send)
+                await self._app(passage.scope, receive, passage.send)
         finally:
             passage.log()
 
@@ -115,8 +115,11 @@ class _Passage:
         self._method = scope["method"]
         self._is_head = self._method == "HEAD"
         self._state = self._scope["state"] = {**scope.get("state", {}), "request_id": secrets.token_hex(16)}
-        if self._is_head:
-            self._scope["method"] = "GET"
+
+    @property
+    def scope(self) -> Any:
+        """The request as the app is asked: HEAD as GET, in a scope of its own, since the server goes by its own."""
+        return {**self._scope, "method": "GET"} if self._is_head else self._scope
 
     async def send(self, message: Message) -> None:
         """Pass one message of the answer on."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import copy
 import itertools
+import json
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
@@ -15,6 +17,7 @@ from api.examples import JOB
 from api.operations import Operation
 from api.settings import Settings
 from quoting.book import QuoteBook
+from tests.api.serving import Served
 from tests.book.shop import NOW
 from tests.conftest import demo_card_path
 
@@ -22,6 +25,9 @@ CARD = demo_card_path("marrowby-lane")
 _T = TypeVar("_T")
 BOOK = "/v1/book/quotations"
 OPERATIONS: tuple[Operation, ...] = create_app(Settings(card=CARD)).state.desk.operations
+OWNERS = tuple(one for one in OPERATIONS if one.face == "owner")
+DOCUMENTED = tuple(one for one in OPERATIONS if one.face != "site")
+LOG_SECONDS = 10  # a guard: a line is written when its answer has been sent
 _numbers = itertools.count()
 
 
@@ -66,3 +72,33 @@ def together(works: Sequence[Callable[[], _T]], *, threads: int = 50) -> list[_T
 def problem(answer: httpx.Response) -> str:
     """The type of a problem, by its name."""
     return str(answer.json()["type"]).removeprefix("urn:quoting:problem:")
+
+
+def resolve(data: Any, pointer: str) -> Any:
+    """What a JSON pointer (RFC 6901) leads to; an error where it leads nowhere."""
+    for key in pointer.split("/")[1:]:
+        data = data[int(key)] if isinstance(data, list) else data[key.replace("~1", "/").replace("~0", "~")]
+    return data
+
+
+def pointers(answer: httpx.Response) -> list[str]:
+    """Where an answer says that a body does not fit."""
+    return [one["pointer"] for one in answer.json().get("invalid", ())]
+
+
+def logged(served: Served, request: str) -> dict[str, Any]:
+    """The line that a server's log has of a request, by its id."""
+    until = time.monotonic() + LOG_SECONDS
+    while time.monotonic() < until:
+        for line in reversed(served.log.read_text().splitlines()):
+            if f'"{request}"' in line:
+                told: dict[str, Any] = json.loads(line)
+                return told
+        time.sleep(0.02)
+    raise AssertionError(f"expected a line of the request {request}; found none")
+
+
+def last_event(served: Served) -> Any:
+    """What befell a server's book last."""
+    with QuoteBook(served.settings.book) as book:
+        return book.head()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +42,8 @@ OPEN_HANDED: dict[str, Any] = {
 MOUNTED = ("tests.api.mounted",)
 CONNECTIONS = httpx.Limits(max_connections=200, max_keepalive_connections=200)
 
+owners_key = cache(made_key)
+
 Client = TestClient[Litestar]
 Serve = Callable[..., Served]
 
@@ -66,7 +69,8 @@ def running(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
     """A real server of four workers on each engine, for all tests of this run, behind a proxy that is trusted."""
     folder = tmp_path_factory.mktemp(f"running-{request.param}")
     address = new_book(request, request.param, folder)
-    told = Settings(card=CARD, book=address, base_url=free_url(), workers=4, **OPEN_HANDED)
+    artwork = str(folder / "artwork")
+    told = Settings(card=CARD, book=address, artwork=artwork, base_url=free_url(), workers=4, **OPEN_HANDED)
     with Served(told, folder / "server.log") as served:
         yield served
 
@@ -86,7 +90,7 @@ def asking(served: Served, held: Held, **headers: str) -> httpx.Client:
 @pytest.fixture
 def asked(running: Served, held: Held) -> Iterator[httpx.Client]:
     """Somebody with an owner's key who asks the real server."""
-    with asking(running, held, **made_key(running.settings.book)) as client:
+    with asking(running, held, **owners_key(running.settings.book)) as client:
         yield client
 
 
@@ -140,7 +144,8 @@ def mounted_running(request: pytest.FixtureRequest, tmp_path_factory: pytest.Tem
     """A real server on each engine, for all tests of this run, in which the tests mount what they need."""
     folder = tmp_path_factory.mktemp(f"mounted-{request.param}")
     address = new_book(request, request.param, folder)
-    settings = Settings(card=CARD, book=address, base_url=free_url(), **OPEN_HANDED)
+    artwork = str(folder / "artwork")
+    settings = Settings(card=CARD, book=address, artwork=artwork, base_url=free_url(), **OPEN_HANDED)
     mounted = mounted_server(settings, folder, render_seconds=3)
     with mounted.served:
         yield mounted
@@ -156,7 +161,7 @@ def mounted(mounted_running: Mounted) -> Iterator[Mounted]:
 @pytest.fixture
 def asked_mounted(mounted: Mounted, held: Held) -> Iterator[httpx.Client]:
     """Somebody with an owner's key who asks it."""
-    with asking(mounted.served, held, **made_key(mounted.served.settings.book)) as client:
+    with asking(mounted.served, held, **owners_key(mounted.served.settings.book)) as client:
         yield client
 
 

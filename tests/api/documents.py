@@ -1,4 +1,7 @@
-"""Holds every answer that a test gets to the OpenAPI document of the app that gave it (A3)."""
+"""
+Holds every answer that a test gets: to the OpenAPI document of the app that gave it (A3), and one of status 400 or
+more, wherever it came from, to the closed list of problems (A1).
+"""
 
 from __future__ import annotations
 
@@ -12,7 +15,9 @@ import jsonschema_rs
 from litestar import Litestar
 
 from api.desk import Desk
+from api.media_types import HTML
 from api.openapi import document
+from api.problems import PROBLEM_JSON, TYPES, URN
 
 
 class Held:
@@ -24,12 +29,14 @@ class Held:
 
     def __call__(self, answer: httpx.Response) -> None:
         """
-        Hold one answer to the document.
+        Hold one answer to the document and to the list of problems.
 
         Raises:
             AssertionError: it tells something else.
         """
         answer.read()
+        if answer.status_code >= 400:
+            hold_problem(answer)
         operation = self._operation(answer.request)
         if operation is None:
             return
@@ -69,3 +76,23 @@ class Held:
             whole = {**schema, "components": self.told["components"]}
             self._validators[name] = jsonschema_rs.Draft202012Validator(whole)
         return self._validators[name]
+
+
+def hold_problem(answer: httpx.Response) -> None:
+    """
+    Hold an answer to the list of problems (RFC 9457, 3.1): media type, status, title, and the id of its request.
+
+    Raises:
+        AssertionError: it is none of them.
+    """
+    kind = answer.headers.get("content-type", "").partition(";")[0]
+    if kind == HTML and not answer.request.url.path.startswith("/v1/"):
+        return  # a page that tells a person
+    assert kind == PROBLEM_JSON, f"{answer.request.method} {answer.request.url.path}: {answer.status_code}: {kind}"
+    if answer.request.method == "HEAD":
+        return
+    told = json.loads(answer.content)
+    listed = TYPES[told["type"].removeprefix(URN)]
+    assert (told["type"], told["title"]) == (URN + listed.name, listed.title)
+    assert told["status"] == listed.status == answer.status_code
+    assert told["instance"] == f"urn:quoting:request:{answer.headers['request-id']}"

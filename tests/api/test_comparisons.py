@@ -2,36 +2,23 @@
 
 from __future__ import annotations
 
-import json
-import tomllib
-from collections.abc import Iterator
 from typing import Any
 
+import httpx
 import pytest
-from litestar.testing import TestClient
 
-from api.app import create_app
 from api.media_types import JSON, PDF
-from api.settings import Settings
-from tests.api.asking import CARD
-from tests.api.conftest import HERE, Client
-from tests.conftest import demo_job_path
-
-
-@pytest.fixture(scope="module")
-def client() -> Iterator[Client]:
-    with TestClient(create_app(Settings(card=CARD, demo=True, base_url=HERE))) as found:
-        yield found
+from tests.api.asking import pointers
+from tests.api.test_prices import job
 
 
 def body(**more: Any) -> dict[str, Any]:
-    text = demo_job_path("marrowby-lane", "cards").read_text()
-    return {"job": json.loads(json.dumps(tomllib.loads(text), default=str)), "quantities": [50, 100], **more}
+    return {"job": job("cards"), "quantities": [50, 100], **more}
 
 
-def test_the_api_compares_as_json_csv_and_pdf(client: Client, pango: None) -> None:
+def test_the_api_compares_as_json_csv_and_pdf(asked: httpx.Client, pango: None) -> None:
     for accept, kind in ((JSON, JSON), ("text/csv", "text/csv"), (PDF, PDF)):
-        answer = client.post("/v1/comparisons", json=body(), headers={"Accept": accept})
+        answer = asked.post("/v1/comparisons", json=body(), headers={"Accept": accept})
         assert (answer.status_code, answer.headers["content-type"].partition(";")[0]) == (200, kind)
 
 
@@ -44,8 +31,8 @@ def test_the_api_compares_as_json_csv_and_pdf(client: Client, pango: None) -> No
         ({"castle": 1}, "/castle"),
     ],
 )
-def test_the_api_refuses_with_a_pointer(client: Client, more: dict[str, Any], pointer: str) -> None:
-    answer = client.post("/v1/comparisons", json={**body(), **more})
+def test_the_api_refuses_with_a_pointer(asked: httpx.Client, more: dict[str, Any], pointer: str) -> None:
+    answer = asked.post("/v1/comparisons", json=body(**more))
 
     assert answer.status_code == 422
-    assert pointer in [one["pointer"] for one in answer.json()["invalid"]]
+    assert pointer in pointers(answer)

@@ -6,27 +6,25 @@ import datetime
 from collections import Counter
 from functools import partial
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import httpx
 import pytest
-from litestar.testing import TestClient
 
-from api.app import create_app
-from api.settings import Settings
 from quoting import load_rate_card
 from quoting.book import QuoteBook
-from tests.api.asking import BOOK, CARD, issued, job, once, problem, together
-from tests.api.conftest import HERE, Client
+from tests.api.asking import BOOK, CARD, OWNERS, issued, job, last_event, once, problem, together
+from tests.api.conftest import Mounted
 from tests.api.serving import Served
 
 
-def test_a_change_needs_the_version_that_was_read(demo: Client) -> None:
+def test_a_change_needs_the_version_that_was_read(asked: httpx.Client) -> None:
     """A8; RFC 9110, 13.1.1 and RFC 6585, 3."""
-    kept = issued(demo)
+    kept = issued(asked)
     path, tag = f"{BOOK}/{kept['id']}/revisions", kept["etag"]
 
     def revise(**headers: str) -> httpx.Response:
-        return demo.post(path, json={"job": job()}, headers={**once(), **headers})
+        return asked.post(path, json={"job": job()}, headers={**once(), **headers})
 
     weak, other = revise(**{"If-Match": f"W/{tag}"}), revise(**{"If-Match": '"another.1"'})
     missing = revise()
@@ -36,31 +34,49 @@ def test_a_change_needs_the_version_that_was_read(demo: Client) -> None:
     assert [one.status_code for one in (missing, weak, other, stale)] == [428, 412, 412, 412]
     assert {problem(one) for one in (weak, other, stale)} == {"version-changed"}
     assert (right.status_code, right.headers["etag"] != tag) == (200, True)
-    events = demo.get(f"{BOOK}/{kept['id']}/history").json()["events"]
+    events = asked.get(f"{BOOK}/{kept['id']}/history").json()["events"]
     assert [event["kind"] for event in events] == ["drafted", "issued", "revised"]
 
 
-def test_a_client_is_changed_at_the_version_that_was_read(demo: Client) -> None:
+def test_every_operation_that_must_be_told_a_version_is_refused_without(running: Served, asked: httpx.Client) -> None:
+    """A8: as the operations say of themselves; those that may be told one refuse another."""
+    before = last_event(running)
+    kept = issued(asked)
+    after = last_event(running)
+    path = {"which": kept["id"], "client": asked.get(f"{BOOK}/{kept['id']}").json()["client"]}
+    for one in OWNERS:
+        if one.guarded:
+            at = one.path.format(**path)
+            told = {"": 428, '"another.1"': 412, f"W/{kept['etag']}": 412}
+            for tag, status in told.items() if one.guarded == "must" else list(told.items())[1:]:
+                headers = {**once(), **({"If-Match": tag} if tag else {})}
+                answer = asked.request(one.method, at, json=one.example, headers=headers)
+                assert answer.status_code == status, (one.id, tag)
+
+    assert before != after == last_event(running)
+
+
+def test_a_client_is_changed_at_the_version_that_was_read(asked: httpx.Client) -> None:
     """A8."""
-    made = demo.post("/v1/book/clients", json={"name": "Ottilie Crane"}, headers=once())
+    made = asked.post("/v1/book/clients", json={"name": "Ottilie Crane"}, headers=once())
     path, tag = f"/v1/book/clients/{made.json()['id']}", made.headers["etag"]
     changed = {"name": "Ottilie Crane", "telephone": "01234"}
 
-    assert demo.put(path, json=changed, headers=once()).status_code == 428
-    assert demo.put(path, json=changed, headers={**once(), "If-Match": '"none.1"'}).status_code == 412
-    right = demo.put(path, json=changed, headers={**once(), "If-Match": tag})
+    assert asked.put(path, json=changed, headers=once()).status_code == 428
+    assert asked.put(path, json=changed, headers={**once(), "If-Match": '"none.1"'}).status_code == 412
+    right = asked.put(path, json=changed, headers={**once(), "If-Match": tag})
     assert (right.status_code, right.json()["version"]) == (200, 2)
-    assert demo.put(path, json=changed, headers={**once(), "If-Match": tag}).status_code == 412
+    assert asked.put(path, json=changed, headers={**once(), "If-Match": tag}).status_code == 412
 
 
-def test_what_is_there_already_is_not_sent_again(demo: Client, pango: None) -> None:
+def test_what_is_there_already_is_not_sent_again(asked: httpx.Client, pango: None) -> None:
     """A8; RFC 9110, 13.1.2. Each form of a quotation has a tag of its own."""
-    path = f"{BOOK}/{issued(demo)['id']}"
+    path = f"{BOOK}/{issued(asked)['id']}"
     tags = set()
     for accept in ("application/json", "application/pdf", "application/xml"):
-        answer = demo.get(path, headers={"Accept": accept})
+        answer = asked.get(path, headers={"Accept": accept})
         tag = answer.headers["etag"]
-        again = demo.get(path, headers={"Accept": accept, "If-None-Match": f'"other", {tag}'})
+        again = asked.get(path, headers={"Accept": accept, "If-None-Match": f'"other", {tag}'})
         assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", tag)
         tags.add(tag)
 
@@ -89,17 +105,17 @@ def test_of_many_who_accept_and_decline_together_one_decides(running: Served, as
     assert kinds == {"drafted": 1, "issued": 1, state: 1}
 
 
-def test_what_cannot_be_accepted_says_why(demo: Client) -> None:
+def test_what_cannot_be_accepted_says_why(asked: httpx.Client) -> None:
     """A19."""
-    declined, withdrawn, replaced = issued(demo), issued(demo), issued(demo)
-    draft = demo.post("/v1/book/drafts", json={"job": job()}, headers=once()).json()
-    demo.post(f"{BOOK}/{declined['id']}/decline", json={}, headers=once())
-    demo.post(f"{BOOK}/{withdrawn['id']}/withdrawal", json={}, headers=once())
+    declined, withdrawn, replaced = issued(asked), issued(asked), issued(asked)
+    draft = asked.post("/v1/book/drafts", json={"job": job()}, headers=once()).json()
+    asked.post(f"{BOOK}/{declined['id']}/decline", json={}, headers=once())
+    asked.post(f"{BOOK}/{withdrawn['id']}/withdrawal", json={}, headers=once())
     revised = {**once(), "If-Match": replaced["etag"]}
-    demo.post(f"{BOOK}/{replaced['id']}/revisions", json={"job": job()}, headers=revised)
+    asked.post(f"{BOOK}/{replaced['id']}/revisions", json={"job": job()}, headers=revised)
 
     def accept(kept: dict[str, Any], **body: Any) -> str:
-        answer = demo.post(f"{BOOK}/{kept['id']}/acceptance", json=body, headers=once())
+        answer = asked.post(f"{BOOK}/{kept['id']}/acceptance", json=body, headers=once())
         assert answer.status_code == 409
         return problem(answer)
 
@@ -118,20 +134,20 @@ ZONE_DAYS = [
 
 
 @pytest.mark.parametrize("began", ZONE_DAYS)
-def test_a_quotation_holds_to_the_last_moment_of_its_last_day(book_address: str, began: datetime.datetime) -> None:
-    """A19, on both engines, by a clock of its own."""
-    assert load_rate_card(CARD).region.time_zone == "Europe/London"
-    now = began
-    app = create_app(Settings(card=CARD, book=book_address, base_url=HERE, demo=True), clock=lambda: now)
-    with TestClient(app) as client:
-        early, late = issued(client), issued(client)
-        lapses = datetime.datetime.fromisoformat(early["lapses_at"])
-        now = lapses - datetime.timedelta(milliseconds=1)
-        in_time = client.post(f"{BOOK}/{early['id']}/acceptance", json={}, headers=once())
-        before = client.get(f"{BOOK}/{late['id']}")
-        now = lapses
-        too_late = client.post(f"{BOOK}/{late['id']}/acceptance", json={}, headers=once())
-        after = client.get(f"{BOOK}/{late['id']}")
+def test_a_quotation_holds_to_the_last_moment_of_its_last_day(
+    mounted: Mounted, asked_mounted: httpx.Client, began: datetime.datetime
+) -> None:
+    """A19, on both engines, by a clock that is set: 23:59:59.999 where the shop is, and a thousandth later."""
+    zone = ZoneInfo(load_rate_card(CARD).region.time_zone)
+    mounted.clock.set(began)
+    early, late = issued(asked_mounted), issued(asked_mounted)
+    last = datetime.datetime.fromisoformat(f"{early['valid_until']}T23:59:59.999").replace(tzinfo=zone)
+    mounted.clock.set(last)
+    in_time = asked_mounted.post(f"{BOOK}/{early['id']}/acceptance", json={}, headers=once())
+    before = asked_mounted.get(f"{BOOK}/{late['id']}")
+    mounted.clock.set(last + datetime.timedelta(milliseconds=1))
+    too_late = asked_mounted.post(f"{BOOK}/{late['id']}/acceptance", json={}, headers=once())
+    after = asked_mounted.get(f"{BOOK}/{late['id']}")
 
     assert early["valid_until"] in {"2026-12-25", "2027-03-28", "2027-10-31"}
     assert (in_time.status_code, in_time.json()["state"]) == (200, "accepted")
