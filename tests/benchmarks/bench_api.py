@@ -37,12 +37,12 @@ from quoting import estimate_job, load_rate_card, read_job
 from quoting.reader import to_json
 from tests.api.asking import made_key
 from tests.api.serving import Served, family, free_url, rss_bytes
+from tests.benchmarks.wire import Wire, post_bytes
 from tests.conftest import DAY, demo_card_path
 
 CARD = demo_card_path("marrowby-lane")
 CLIENTS = 32
 ROUNDS = 5
-_KEYS = count_up()
 ANSWER_BYTES = 21_900  # of an estimate of these jobs
 PRICE_RATIO, STORED_RATIO, MOST_MB = 0.85, 0.7, 150
 
@@ -207,47 +207,29 @@ def _wait_for(url: str) -> None:
 
 def asked(url: str, path: str, bodies: Sequence[Any], headers: dict[str, str], *, once: bool = False) -> Timed:
     """Send every body, by 32 clients that keep their connections."""
-    host = urlsplit(url)
-    fixed = {"Host": host.netloc, "Content-Type": "application/json", **headers}
-    requests = [
-        _request(path, to_json(body), fixed | ({"Idempotency-Key": f"benchmark-{next(_KEYS):08}"} if once else {}))
-        for body in bodies
-    ]
+    fixed = {"Host": urlsplit(url).netloc, **headers}
+    requests = [post_bytes(path, to_json(body), fixed, once=once) for body in bodies]
     times: list[float] = []
     began = time.perf_counter()
-    asyncio.run(_all(str(host.hostname), int(host.port or 0), requests, times))
+    asyncio.run(_all(url, requests, times))
     took = time.perf_counter() - began
     cuts = statistics.quantiles(times, n=100)
     return Timed(len(bodies) / took, cuts[49] * 1000, cuts[98] * 1000)
 
 
-def _request(path: str, body: bytes, headers: dict[str, str]) -> bytes:
-    lines = [f"POST {path} HTTP/1.1", *(f"{name}: {value}" for name, value in headers.items())]
-    return "\r\n".join([*lines, f"Content-Length: {len(body)}", "", ""]).encode() + body
-
-
-async def _all(host: str, port: int, requests: list[bytes], times: list[float]) -> None:
+async def _all(url: str, requests: list[bytes], times: list[float]) -> None:
     waiting = iter(requests)
-    await asyncio.gather(*(_client(host, port, waiting, times) for _ in range(CLIENTS)))
+    await asyncio.gather(*(_client(url, waiting, times) for _ in range(CLIENTS)))
 
 
-async def _client(host: str, port: int, waiting: Iterator[bytes], times: list[float]) -> None:
-    reader, writer = await asyncio.open_connection(host, port)
+async def _client(url: str, waiting: Iterator[bytes], times: list[float]) -> None:
+    wire = await Wire.to(url)
     for request in waiting:
-        began = time.perf_counter()
-        writer.write(request)
-        head = await reader.readuntil(b"\r\n\r\n")
-        status, length = int(head.split(b" ", 2)[1]), _length(head)
-        body = await reader.readexactly(length)
-        times.append(time.perf_counter() - began)
-        if status not in {200, 201}:
-            raise RuntimeError(f"expected an answer; found {status}: {body[:300]!r}")
-    writer.close()
-
-
-def _length(head: bytes) -> int:
-    lines = head.lower().split(b"\r\n")
-    return next(int(line.partition(b":")[2]) for line in lines if line.startswith(b"content-length:"))
+        answer = await wire.ask(request)
+        times.append(answer.seconds)
+        if answer.status not in {200, 201}:
+            raise RuntimeError(f"expected an answer; found {answer.status}: {answer.body[:300]!r}")
+    wire.close()
 
 
 if __name__ == "__main__":
