@@ -40,6 +40,7 @@ OPEN_HANDED: dict[str, Any] = {
     "clients_a_key": MANY,
 }
 MOUNTED = ("tests.api.mounted",)
+ANOTHER_HOST = "office.example"
 CONNECTIONS = httpx.Limits(max_connections=200, max_keepalive_connections=200)
 
 owners_key = cache(made_key)
@@ -145,7 +146,8 @@ def mounted_running(request: pytest.FixtureRequest, tmp_path_factory: pytest.Tem
     folder = tmp_path_factory.mktemp(f"mounted-{request.param}")
     address = new_book(request, request.param, folder)
     artwork = str(folder / "artwork")
-    settings = Settings(card=CARD, book=address, artwork=artwork, base_url=free_url(), **OPEN_HANDED)
+    at: dict[str, Any] = {"base_url": free_url(), "hosts": (ANOTHER_HOST,)}
+    settings = Settings(card=CARD, book=address, artwork=artwork, **at, **OPEN_HANDED)
     mounted = mounted_server(settings, folder, render_seconds=3)
     with mounted.served:
         yield mounted

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import httpx
@@ -12,10 +13,12 @@ from msgspec import Struct
 
 from api.app import create_app
 from api.settings import Settings
-from quoting.book import QuoteBook
+from quoting.book import Entry, QuoteBook
+from quoting.book.chain import Event
 from tests.api.asking import CARD
-from tests.api.conftest import HERE, OPEN_HANDED, SECRET, Mounted, asking
+from tests.api.conftest import HERE, MANY, OPEN_HANDED, SECRET, Mounted, asking
 from tests.api.documents import Held
+from tests.api.mounted import SetClock
 from tests.api.public.visiting import ORIGIN, Visitor
 from tests.api.serving import Served
 from tests.book.shop import NOW
@@ -29,6 +32,13 @@ class Shop(Struct):
     owner_key: str
     settings: Settings
     served: Served | None = None
+    set_clock: SetClock | None = None
+
+    @property
+    def clock(self) -> SetClock:
+        """The clock of a server that has one to be set."""
+        assert self.set_clock is not None
+        return self.set_clock
 
     def visitor(self, *, address: str = "") -> Visitor:
         """A new visitor of its pages."""
@@ -40,7 +50,26 @@ class Shop(Struct):
 
     def book(self) -> QuoteBook:
         """Its book, opened beside the server."""
-        return QuoteBook(self.settings.book, secret=SECRET.encode())
+        artwork = Path(self.settings.artwork) if self.settings.artwork else None
+        return QuoteBook(self.settings.book, secret=SECRET.encode(), artwork=artwork)
+
+    @property
+    def owner(self) -> dict[str, str]:
+        """The owner's key, as the header that it is sent in."""
+        return {"Authorization": f"Bearer {self.owner_key}"}
+
+    @contextmanager
+    def happening(self) -> Iterator[list[Event]]:
+        """What happens in its book meanwhile; it is there at the end."""
+        with self.book() as book:
+            before, meanwhile = book.head(), list[Event]()
+            yield meanwhile
+            meanwhile += book.events(after=before.position if before else 0, most=MANY)
+
+    def entry(self, path: str) -> Entry:
+        """The entry that a private link leads to."""
+        with self.book() as book:
+            return book.by_link(path.rpartition("/")[2])
 
 
 def made_keys(address: str) -> tuple[str, str]:
@@ -54,19 +83,23 @@ def made_keys(address: str) -> tuple[str, str]:
 @pytest.fixture
 def served_shop(running: Served, held: Held) -> Iterator[Shop]:
     """The real server of four workers, on each engine; other tests have written in its book."""
-    yield from _shop(running, held)
+    with shop_of(running, held) as shop:
+        yield shop
 
 
 @pytest.fixture
 def mounted_shop(mounted: Mounted, held: Held) -> Iterator[Shop]:
     """The real server in which the tests mount what they need, on each engine; likewise."""
-    yield from _shop(mounted.served, held)
+    with shop_of(mounted.served, held, mounted.clock) as shop:
+        yield shop
 
 
-def _shop(served: Served, held: Held) -> Iterator[Shop]:
+@contextmanager
+def shop_of(served: Served, held: Held, clock: SetClock | None = None) -> Iterator[Shop]:
+    """A server that runs, with new keys to it."""
     form, owner = made_keys(served.settings.book)
     with asking(served, held) as client:
-        yield Shop(client, form, owner, served.settings, served)
+        yield Shop(client, form, owner, served.settings, served, clock)
 
 
 @pytest.fixture

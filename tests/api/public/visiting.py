@@ -21,11 +21,17 @@ ACCEPT = {"revision": 1, "quantity": 200, "name": "Wilmot Dace"}
 ORIGIN = "https://pages.marrowby.example"
 
 _addresses = itertools.count(1)
+_keys = itertools.count()
 
 
 def new_address() -> str:
     """An address that no visitor had before, of the network for documentation (RFC 3849)."""
     return f"2001:db8:{next(_addresses):x}::1"
+
+
+def new_key() -> str:
+    """A key of a request that nobody sent before."""
+    return f"key-of-a-visitor-{next(_keys):08}"
 
 
 def choice(told: dict[str, Any] | None = None, **changed: Any) -> dict[str, Any]:
@@ -40,7 +46,6 @@ class Visitor:
         self._client = client
         self.headers = {"Authorization": f"Bearer {secret}"} if secret else {}
         self.headers["X-Forwarded-For"] = address or new_address()
-        self._keys = itertools.count()
 
     def get(self, path: str, **headers: str) -> httpx.Response:
         """Look at something."""
@@ -48,7 +53,7 @@ class Visitor:
 
     def post(self, path: str, body: Any, *, key: str = "", **headers: str) -> httpx.Response:
         """Send something; with a key of its own where none is told."""
-        own = {"Idempotency-Key": key or f"{self.headers['X-Forwarded-For']}-{next(self._keys):08}-of-a-visitor"}
+        own = {"Idempotency-Key": key or new_key()}
         return self._client.post(path, json=body, headers={**self.headers, **own, **_named(headers)})
 
     def upload(self, content: bytes, name: str, kind: str) -> httpx.Response:
@@ -64,12 +69,21 @@ class Visitor:
         """Send a choice."""
         return self.post("/v1/public/requests", choice(told, **{"contact": CONTACT, **changed}), key=key)
 
+    def ask(self, method: str, path: str, content: bytes | str = b"", **headers: str) -> httpx.Response:
+        """Ask with what may be no JSON, and without a key unless one is told."""
+        return self._client.request(method, path, content=content, headers={**self.headers, **_named(headers)})
+
     def link(self, told: dict[str, Any] | None = None, **changed: Any) -> str:
         """Send a choice; the path of its private link."""
         answer = self.send(told, **changed)
         assert answer.status_code == 201, answer.text
-        path: str = "/" + answer.json()["link"].split("/", 3)[3]
-        return path
+        return path_of(answer)
+
+
+def path_of(answer: httpx.Response) -> str:
+    """The path of the private link that a request is answered with."""
+    path: str = "/" + answer.json()["link"].split("/", 3)[3]
+    return path
 
 
 def _named(headers: dict[str, str]) -> dict[str, str]:
