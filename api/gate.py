@@ -81,9 +81,10 @@ class Gate:
         return client_address(peer, forwarded, trusted_proxies=self._desk.settings.trusted_proxies)
 
     def _refusal(self, scope: HTTPScope) -> Told | None:
-        headers = _by_name(scope["headers"])
-        named = [headers.get(b"host"), headers.get(b"x-forwarded-host", headers.get(b"host"))]
-        if not all(host is not None and self._is_ours(host.decode("latin-1").lower()) for host in named):
+        hosts = [value for name, value in scope["headers"] if name == b"host"]
+        forwarded = [value for name, value in scope["headers"] if name == b"x-forwarded-host"]
+        named = [host.decode("latin-1").lower() for host in (*hosts, *forwarded)]
+        if len(hosts) != 1 or not all(map(self._is_ours, named)):
             return Told(name="unknown-host")
         if _names_secret(scope):
             return Told(name="credentials-in-url")
@@ -92,7 +93,8 @@ class Gate:
         return None
 
     def _is_ours(self, host: str) -> bool:
-        return host in self._hosts or _PORT.sub("", host) in self._hosts
+        bare = _PORT.sub("", host)
+        return host in self._hosts or (bare in self._hosts and not _PORT.search(bare))
 
 
 class _Passage:

@@ -101,6 +101,14 @@ class Served:
         pytest.fail(f"expected a server at {self.url}; found none: {self.log.read_text()[-2000:]}")
 
 
+def run_serve(settings: Settings, *words: str) -> subprocess.CompletedProcess[str]:
+    """What ``quoting serve`` says where it ends by itself."""
+    clean = {name: value for name, value in os.environ.items() if not name.startswith("QUOTING_")}
+    told = {name: value for name, value in environment_of(settings).items() if value}
+    command = [sys.executable, "-m", *SERVE, *words]
+    return subprocess.run(command, env={**clean, **told}, capture_output=True, text=True, timeout=60, check=False)
+
+
 def family(pid: int) -> list[int]:
     """A process and everything that it started."""
     children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()

@@ -6,8 +6,6 @@ import json
 import os
 import signal
 import sqlite3
-import subprocess
-import sys
 import threading
 import time
 from pathlib import Path
@@ -23,6 +21,7 @@ from api.settings import Settings, environment_of, settings_from, shown_settings
 from quoting.errors import InputError
 from tests.api.asking import BOOK, CARD, job, made_key, once, problem, together
 from tests.api.conftest import Client, Serve
+from tests.api.serving import run_serve
 
 READY_SECONDS = 2
 
@@ -108,7 +107,7 @@ def test_a_server_refuses_to_start_on_a_book_that_is_not_as_it_must_be(tmp_path:
     other = tmp_path / "other.sqlite"
     with sqlite3.connect(other) as connection:
         connection.execute("CREATE TABLE till (coins INTEGER)")
-    done = _serve(Settings(card=CARD, book=str(other)), "--port", "1")
+    done = run_serve(Settings(card=CARD, book=str(other)), "--port", "1")
 
     assert done.returncode != 0
     assert "another database" in done.stdout + done.stderr
@@ -182,18 +181,11 @@ def test_a_setting_that_does_not_fit_is_named(name: str, value: str) -> None:
 
 
 def test_the_settings_in_force_are_printed() -> None:
-    done = _serve(Settings(card=CARD, workers=3, base_url="http://127.0.0.1:8123"), "--print-settings")
+    done = run_serve(Settings(card=CARD, workers=3, base_url="http://127.0.0.1:8123"), "--print-settings")
 
     assert done.returncode == 0
     assert "QUOTING_WORKERS=3" in done.stdout.splitlines()
     assert "QUOTING_BASE_URL=http://127.0.0.1:8123" in done.stdout.splitlines()
-
-
-def _serve(settings: Settings, *words: str) -> subprocess.CompletedProcess[str]:
-    clean = {name: value for name, value in os.environ.items() if not name.startswith("QUOTING_")}
-    told = {name: value for name, value in environment_of(settings).items() if value}
-    command = [sys.executable, "-m", "quoting.cli", "serve", *words]
-    return subprocess.run(command, env={**clean, **told}, capture_output=True, text=True, timeout=60, check=False)
 
 
 def test_every_line_of_the_log_is_json_and_says_which_request(serve: Serve) -> None:
