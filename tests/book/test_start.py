@@ -161,7 +161,7 @@ def test_a_server_answers_nobody_before_its_log_is_on_the_disk(server: Server, t
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as tracer:
         assert tracer.stderr is not None
         assert "attached" in tracer.stderr.readline()
-        with QuoteBook(address) as book, psycopg.connect(address, autocommit=True) as marks:
+        with QuoteBook(address) as book, psycopg.connect(address, autocommit=True, prepare_threshold=None) as marks:
             for number in range(answers):
                 marks.execute("SELECT 'asked'")
                 issued(book, key=f"request-{number}")
