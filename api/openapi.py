@@ -15,7 +15,6 @@ from typing import Any
 
 import msgspec
 
-from api.calls import Nothing
 from api.idempotency import HEADER
 from api.media_types import JSON
 from api.operations import Answers, Face, Operation
@@ -28,7 +27,8 @@ _TEMPLATE = "#/components/schemas/{name}"
 
 _BYTES = {"type": "string", "format": "binary"}
 _PLAIN: dict[str, dict[str, Any]] = {JSON: {"type": "object"}}  # JSON of no type of ours: a schema, a document
-_ALWAYS = ("invalid-request", "unknown-host", "credentials-in-url", "not-acceptable", "failed")
+# Of every operation: a parameter of the query that it does not know is invalid input too.
+_ALWAYS = ("invalid-request", "unknown-host", "credentials-in-url", "not-acceptable", "invalid-input", "failed")
 _PATHS: dict[str, tuple[str, dict[str, Any]]] = {
     "which": ("The number or id of a quotation.", {"type": "string", "minLength": 1, "maxLength": 100}),
     "client": ("The id of a client.", {"type": "string", "minLength": 1, "maxLength": 100}),
@@ -262,9 +262,7 @@ def problems_of(one: Operation) -> tuple[str, ...]:
     if one.takes_file:
         names |= {"too-large", "unsupported-media-type"}
     elif one.takes_body:
-        names |= {"invalid-json", "too-large", "unsupported-media-type", "invalid-input"}
-    if one.query is not Nothing:
-        names.add("invalid-input")
+        names |= {"invalid-json", "too-large", "unsupported-media-type"}
     if one.path_parameters:
         names.add("not-found")
     if one.once:

@@ -12,7 +12,7 @@ from quoting.client_words import assumed, days_told, delivery_words, included, i
 from quoting.estimate import Estimate, Option
 from quoting.job import Client, Job
 from quoting.languages import check_locale, language
-from quoting.money import unit_price
+from quoting.money import round_amount, unit_price
 from quoting.numbers import in_engine_context
 from quoting.rate_card import Letterhead, RateCard
 from quoting.tax import TaxLine
@@ -139,7 +139,7 @@ def quotation_for(
             QuotedItem(name=item.name, lines=tuple(item_lines(item, rate_card, words))) for item in job.items
         ),
         sold_by=_sold_by(job),
-        options=tuple(_option(option) for option in estimate.options),
+        options=tuple(_option(option, rate_card.region.currency) for option in estimate.options),
         tax_name=rate_card.tax.name,
         tax_included=rate_card.tax.prices_include_tax,
         deposit_share=rate_card.pricing.deposit.in_base_unit,
@@ -164,7 +164,8 @@ def _tax(line: TaxLine) -> QuotedTax:
     return QuotedTax(rate=line.rate, base=line.base, tax=line.tax, code=line.code, reason=line.reason)
 
 
-def _option(option: Option) -> QuotedOption:
+def _option(option: Option, currency: str) -> QuotedOption:
+    """What is nothing is told in coins too: 0.00, not 0."""
     price = option.price
     return QuotedOption(
         quantity=option.quantity,
@@ -177,11 +178,11 @@ def _option(option: Option) -> QuotedOption:
             )
             for item in price.items
         ),
-        delivery=price.delivery,
+        delivery=round_amount(price.delivery, currency),
         net=price.net,
         taxes=tuple(_tax(line) for line in price.tax),
         total=price.total,
-        deposit=price.deposit,
+        deposit=round_amount(price.deposit, currency),
         balance=price.balance,
         run_on=option.run_on,
         ready_on=option.ready_on,

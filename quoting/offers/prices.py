@@ -14,7 +14,7 @@ from quoting.errors import Fault, JobError, NoPlanError, NotPricedError
 from quoting.estimate import Answer, Estimate, answer_of, estimate_job, figures_of
 from quoting.job import Job
 from quoting.job_artwork import measured_forms
-from quoting.money import unit_price
+from quoting.money import round_amount, unit_price
 from quoting.numbers import in_engine_context
 from quoting.offer import Offer
 from quoting.offers.choice import ADVISE_ME, Choice, named_sides
@@ -93,7 +93,7 @@ def prices_of(choice: Choice, card: RateCard, *, on: datetime.date, artwork: Mea
     try:
         check_job(job, card)
         prepared = PreparedJob(job, card)
-        asked = tuple(_asked(answer_of(prepared, one, on), offer) for one in job.quantities)
+        asked = tuple(_asked(answer_of(prepared, one, on), offer, card) for one in job.quantities)
         further = tuple(_next(prepared, one, on) for one in _next_quantities(choice, offer))
     except (NoPlanError, JobError) as error:
         raise NotPricedError(_reasons(error, job)) from error
@@ -165,7 +165,7 @@ def _next_quantities(choice: Choice, offer: Offer) -> list[int]:
     return [one for one in offer.quantities if one > max(choice.quantities)][:NEXT_QUANTITIES]
 
 
-def _asked(answer: Answer, offer: Offer) -> AskedPrice:
+def _asked(answer: Answer, offer: Offer, card: RateCard) -> AskedPrice:
     price, late = answer.price, answer.late
     rush_ready_on, rush_adds = (late.rush_ready_on, late.rush_costs) if late and offer.rush else (None, None)
     return AskedPrice(
@@ -173,7 +173,7 @@ def _asked(answer: Answer, offer: Offer) -> AskedPrice:
         net=price.net,
         tax=price.total - price.net,
         total=price.total,
-        deposit=price.deposit,
+        deposit=round_amount(price.deposit, card.region.currency),
         each=_each(price, answer.quantity),
         hundred_more=answer.run_on,
         ready_on=answer.ready_on,
