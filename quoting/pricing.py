@@ -209,8 +209,6 @@ def price_option(
 
 def _mark_up_words(card: RateCard) -> str:
     marks = card.pricing.mark_ups
-    if card.pricing.hour_target is not None:
-        return "what rounding line by line leaves"
     if marks is None:
         return f"to a margin of {card.pricing.target_margin} of the price, line by line"
     return f"labour {marks.labour}, materials {marks.materials}, bought in {marks.bought_in}, line by line"

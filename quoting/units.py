@@ -408,20 +408,11 @@ def at_value(measure: Measure, value: Decimal) -> Any:
         MeasureError: a value out of its bounds.
     """
     kind = type(measure)
-    unit, scale = next(
-        (unit, scale) for unit, scale in kind.units.items() if not measure.written or _in(measure, unit)
-    )
-    number = _WIDE.divide(value, scale).quantize(_NINE_PLACES, context=_WIDE).normalize(_WIDE)
-    written = f"{number:f} {unit}".strip()
+    number = _WIDE.divide(value, kind.units[measure.unit]).quantize(_NINE_PLACES, context=_WIDE).normalize(_WIDE)
+    written = f"{number:f} {measure.unit}".strip()
     if number < 0:
         raise kind._error(written)
     return kind(written)
 
 
 _NINE_PLACES = Decimal("1e-9")
-
-
-def _in(measure: Measure, unit: str) -> bool:
-    """Whether a measure is written in a unit."""
-    found = _AMOUNT.fullmatch(measure.written)
-    return found is not None and (found["unit"] or "").strip() == unit

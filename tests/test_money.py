@@ -228,6 +228,7 @@ def test_a_unit_price_has_no_place_more_than_it_needs(coins: int, pieces: int) -
         ("1.00", 3, "0.333"),
         ("86.25", 250, "0.345"),
         ("0.00", 9, "0.00"),
+        ("0.01", 10**13, "1E-15"),
     ],
 )
 def test_a_unit_price_is_as_a_client_would_write_it(price: str, pieces: int, expected: str) -> None:

@@ -18,15 +18,18 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from quoting import Job, JobError, NotOfferedError, RateCard, estimate_job, quotation_for
+from quoting.buying import buy_plates
 from quoting.calendar import working_days_until
+from quoting.costing import RateMemory, exact_cost
 from quoting.errors import InputError
+from quoting.formulas import Plainly
 from quoting.job import Item, OfferedDiscount, UnderFloor
-from quoting.line_items import LineItem, rise_on
+from quoting.line_items import LineItem, line_items, rise_on
 from quoting.money import round_amount
 from quoting.pricing import Price, price_option
 from quoting.rate_card import Pricing, Rounding, RushBand, Tax, TaxKind
 from quoting.reader import convert
-from quoting.requirements import CostClass
+from quoting.requirements import Charge, CostClass, Draw, Labour
 from quoting.shop import MarkUps
 from quoting.units import Amount, Rise, Share
 from tests.conftest import DAY, SHOPS
@@ -110,6 +113,60 @@ def amounts(price: Price) -> dict[str, str]:
 
 
 MARK_UPS = {"mark_ups": MarkUps(labour=Rise("40 %"), materials=Rise("20 %"), bought_in=Rise("10 %"))}
+
+
+def test_a_plan_is_chosen_by_what_its_lines_come_to(base: RateCard) -> None:
+    """Minutes at their rate, pots bought once, charges after input tax: exactly what the lines add up to."""
+    card = replace(base, tax=replace(base.tax, standing="input tax is a cost", input_rate=Share("20 %")))
+    first, second = (
+        Draw(pot="plates", key="estuary", what=str(item), item=item, amount=Decimal(area), unit="mm2")
+        for item, area in enumerate(("4000", "30000"))
+    )
+    work = [
+        Labour(
+            operation="Running",
+            what=machine or "by hand",
+            item=0,
+            driver=Decimal(1),
+            driver_unit="",
+            person="owner",
+            minutes=Decimal(minutes),
+            machine=machine,
+        )
+        for machine, minutes in (("platen-8x12", "7"), (None, "11"), ("platen-8x12", "13"))
+    ]
+    charge = Charge(
+        operation="Die", what="", item=1, driver=Decimal(1), driver_unit="", cost=Decimal(30), cost_class="bought-in"
+    )
+    asked = [*work, first, charge, second]
+    rates = RateMemory(card)
+    lines = line_items(Plainly(), asked, card, 2, rates)
+
+    assert exact_cost(Plainly(), asked, card, rates) == sum(line.exact_cost for line in lines)
+    assert [line.exact_cost for line in lines if line.operation == "Die"] == [Decimal("36.0")]
+    # 340 cm2 at 0.14 and 6.00 to begin with are 53.60, and the carriage 8.50; a fifth of tax on both.
+    assert [line.exact_cost for line in lines if line.operation in {"Plates", "Carriage in"}] == [
+        Decimal("53.60") * Decimal("1.2"),
+        Decimal("8.50") * Decimal("1.2"),
+    ]
+    by_hand, at_press = (rates.an_hour(one) for one in (work[1], work[0]))
+    assert [(line.minutes, line.exact_cost) for line in lines if line.operation == "Running"] == [
+        (Decimal(20), Decimal(20) / 60 * at_press),
+        (Decimal(11), Decimal(11) / 60 * by_hand),
+    ]
+    assert at_press - by_hand == card.machine_rate("platen-8x12") > 0
+    assert rates.a_minute(work[0]) * 60 == pytest.approx(at_press, abs=Decimal("1e-20"))
+
+
+def test_plates_of_a_supplier_who_sends_them_free_have_no_carriage(base: RateCard) -> None:
+    supplier = replace(base.plate_suppliers["estuary"], carriage=Amount("0"))
+    free = replace(base, plate_suppliers={"estuary": supplier})
+
+    assert [one.operation for one in buy_plates(Plainly(), free, "estuary", Decimal(4000))] == ["Plates"]
+    assert [one.operation for one in buy_plates(Plainly(), base, "estuary", Decimal(4000))] == [
+        "Plates",
+        "Carriage in",
+    ]
 
 
 def test_mark_up_by_class(base: RateCard, job: Job) -> None:
@@ -239,6 +296,16 @@ def test_rounding_never_goes_under_the_floor(of: Any, included: bool, base: Rate
     assert sum(rule.amount for rule in price.rules) == price.net
 
 
+def test_a_unit_price_with_its_tax_goes_up_where_the_nearest_step_is_under_the_floor(
+    base: RateCard, job: Job
+) -> None:
+    """The floor of 1.875 is 2.25 with 20 %. To the nearest 0.20 that is 2.20, 1.83 of it net: so 2.40, 200.00 net."""
+    rules = {"least_margin": Share("20 %"), "rounding": Rounding(Amount("0.20"), "nearest", "unit price")}
+    price = priced(base, job, rules, {"rate": Share("20 %"), "prices_include_tax": True})
+
+    assert (str(price.total), str(price.net), str(price.tax[0].tax)) == ("240.00", "200.00", "40.00")
+
+
 def test_rounding_then_tax(base: RateCard, job: Job) -> None:
     """152 up to 155, 20 % of it 31.00. Taxed first 182.40 would be rounded to 185."""
     rules = {"rounding": Rounding(Amount("5"), "up", "total")}
@@ -353,6 +420,14 @@ def test_an_hour_at_a_press_earns_what_it_should(base: RateCard, job: Job) -> No
 
     assert amounts(price) == {"Cost": "150.00", "Hour to be earned": "80.00"}
     assert (price.net - Decimal(50)) / Decimal("1.5") == Decimal(120)
+
+
+def test_where_an_hour_is_to_be_earned_nothing_is_put_on_line_by_line(base: RateCard) -> None:
+    """The target is a rule of its own: put on the lines as well, an hour would earn it twice."""
+    card = replace(base, pricing=replace(base.pricing, mark_ups=None, hour_target=Amount("120")))
+    kinds: tuple[CostClass, ...] = ("labour", "materials", "bought-in")
+
+    assert [rise_on(card, kind) for kind in kinds] == [0, 0, 0]
 
 
 def test_an_hour_target_that_labour_costs_more_than_adds_nothing(base: RateCard, job: Job) -> None:

@@ -33,6 +33,8 @@ from quoting.units import (
     Share,
     Size,
     Speed,
+    at_value,
+    read_door_type,
 )
 
 _T = TypeVar("_T")
@@ -400,3 +402,88 @@ def test_any_text_is_a_size_with_two_sides_or_one_fault(written: str) -> None:
 
     assert (1 if size is None else 0) == len(faults)
     assert size is None or min(size.width_mm, size.height_mm) > 0
+
+
+@pytest.mark.parametrize(
+    ("measure", "value", "written"),
+    [
+        (Amount("12.50"), "13.75", "13.75"),
+        (Amount("0"), "100", "100"),
+        (Amount("1250"), "1E+3", "1000"),
+        (Share("2.5 (1.5-5) %"), "0.04", "4 %"),
+        (Length("3 1/2 in"), "25.4", "1 in"),
+        (Duration("15 (8-25) min"), "20", "20 min"),
+        (Amount("1"), "0.0000000004", "0"),
+        (Amount("1"), "0.0000000006", "0.000000001"),
+    ],
+)
+def test_a_measure_at_another_value_keeps_its_unit_and_loses_its_spread(
+    measure: Measure, value: str, written: str
+) -> None:
+    moved = at_value(measure, Decimal(value))
+
+    assert (type(moved), str(moved)) == (type(measure), written)
+    assert moved.low == moved == moved.high
+
+
+@pytest.mark.parametrize("value", ["-0.01", "100000000.01"])
+def test_an_amount_is_not_moved_out_of_its_bounds(value: str) -> None:
+    """Nothing is paid to be bought: a sum of money is 0 or more."""
+    with pytest.raises(MeasureError) as refused:
+        at_value(Amount("12.50"), Decimal(value))
+
+    assert refused.value.faults[0].where == "sum of money"
+
+
+@pytest.mark.parametrize(
+    ("written", "where"),
+    [
+        ("0", 0),
+        ("100000000", 100_000_000),
+        ("12.50", Decimal("12.5")),
+        ("3/4", Decimal("0.75")),
+        ("1 1/4", Decimal("1.25")),
+    ],
+)
+def test_an_amount_is_what_is_written(written: str, where: Decimal) -> None:
+    assert Amount(written) == where
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        *(
+            "-1",
+            "100000000.01",
+            "1,50",
+            "1.2345678901",
+            "1000000000",
+            "12.50 EUR",
+            "1/0",
+            "0/0",
+            "NaN",
+            "Infinity",
+            "1e3",
+        ),
+        *("1 1/2 3", "", " 1", "1 ", "١", "5 (6-7)", "5 (3-4)", "1." + "0" * 58 + "1"),
+    ],
+)
+def test_what_is_no_amount_of_the_card_is_refused(written: str) -> None:
+    with pytest.raises(MeasureError) as refused:
+        Amount(written)
+
+    assert [fault.where for fault in refused.value.faults] == ["sum of money"]
+
+
+def test_a_fraction_over_nothing_is_told_as_that() -> None:
+    with pytest.raises(MeasureError, match="something under its line"):
+        Amount("1/0")
+
+
+def test_the_door_takes_what_was_read_already_and_knows_its_own_types_alone() -> None:
+    read = Amount("12.50")
+
+    assert read_door_type(Amount, read) is read
+    assert read_door_type(Amount, "12.50") == read
+    with pytest.raises(NotImplementedError):
+        read_door_type(dict, {})
