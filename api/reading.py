@@ -23,7 +23,7 @@ from quoting.reader import convert, toml_data
 _T = TypeVar("_T")
 _MOST_DIGITS = 18
 _MOST_DEPTH = 64
-_WHOLE = re.compile("-?(0|[1-9][0-9]{0,17})")
+_WHOLE = re.compile("0|-?[1-9][0-9]{0,17}")
 
 
 def json_body(body: bytes) -> Any:

@@ -51,7 +51,7 @@ class Settings(Struct, frozen=True, kw_only=True):
     workers: Annotated[int, Meta(ge=1, le=64)] = 1
     trusted_proxies: Annotated[int, Meta(ge=0, le=5)] = 0
     origins: tuple[str, ...] = ()
-    secret: Annotated[str, Meta(pattern=r"^(|[\x21-\x7e]{32,200})$")] = ""
+    secret: Annotated[str, Meta(pattern=r"^(|[\x21-\x7e]{32,200})\Z")] = ""
     most_looks_a_minute: Annotated[int, Meta(ge=1, le=1_000_000)] = 300
     most_prices_a_minute: Annotated[int, Meta(ge=1, le=1_000_000)] = 120
     most_requests_an_hour: Annotated[int, Meta(ge=1, le=1_000_000)] = 20

@@ -242,7 +242,7 @@ class Client(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     email: Text = ""
     address: Annotated[tuple[Name, ...], Meta(max_length=8)] = ()
     is_business: bool = False
-    locale: Annotated[str, Meta(pattern="^([a-z]{2}-[A-Z]{2})?$")] = ""
+    locale: Annotated[str, Meta(pattern=r"^([a-z]{2}-[A-Z]{2})?\Z")] = ""
 
 
 class Proofs(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):

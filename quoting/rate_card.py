@@ -74,8 +74,8 @@ class Letterhead(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
 class Region(Struct, frozen=True, forbid_unknown_fields=True):
     """Money, language, paper and time of the shop."""
 
-    currency: Annotated[str, Meta(pattern="^[A-Z]{3}$")]
-    locale: Annotated[str, Meta(pattern="^[a-z]{2}-[A-Z]{2}$")]
+    currency: Annotated[str, Meta(pattern=r"^[A-Z]{3}\Z")]
+    locale: Annotated[str, Meta(pattern=r"^[a-z]{2}-[A-Z]{2}\Z")]
     lengths: Literal["mm", "in"]
     paper: Literal["A4", "Letter"]
     time_zone: Name

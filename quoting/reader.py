@@ -110,7 +110,8 @@ def canonical_json(value: Any) -> bytes:
 
 def json_schema(kind: Any) -> dict[str, Any]:
     """The JSON Schema (2020-12) of a type that is read here."""
-    return msgspec.json.schema(kind, schema_hook=_door_type_schema)
+    schema: dict[str, Any] = _with_their_ends(msgspec.json.schema(kind, schema_hook=_door_type_schema))
+    return schema
 
 
 def json_schemas(kinds: Sequence[Any], *, template: str) -> tuple[Sequence[dict[str, Any]], dict[str, Any]]:
@@ -121,7 +122,23 @@ def json_schemas(kinds: Sequence[Any], *, template: str) -> tuple[Sequence[dict[
         template: How one refers to another, with ``{name}``.
     """
     outer, inner = msgspec.json.schema_components(kinds, schema_hook=_door_type_schema, ref_template=template)
-    return list(outer), inner
+    return _with_their_ends(list(outer)), _with_their_ends(inner)
+
+
+def _with_their_ends(schema: Any) -> Any:
+    """
+    A schema whose patterns end as ECMA-262 writes it, which JSON Schema goes by.
+
+    There ``$`` is the very end of a text. Here it comes before a last line feed too, so that our types say
+    ``\\Z``, which ECMA-262 does not know.
+    """
+    if isinstance(schema, dict):
+        ended = {key: _with_their_ends(value) for key, value in schema.items()}
+        pattern = schema.get("pattern")
+        if isinstance(pattern, str) and pattern.endswith(r"\Z"):
+            ended["pattern"] = pattern.removesuffix(r"\Z") + "$"
+        return ended
+    return [_with_their_ends(one) for one in schema] if isinstance(schema, list) else schema
 
 
 _JSON = msgspec.json.Decoder(float_hook=Decimal)

@@ -15,7 +15,7 @@ from quoting.book.access_keys import AccessKey, NewKey
 
 PATH = "/v1/keys"
 KeyRole = Literal["owner", "owner-ro", "form"]
-Origin = Annotated[str, Meta(pattern=r"^https?://[a-z0-9.-]{1,200}(:[0-9]{1,5})?$", max_length=255)]
+Origin = Annotated[str, Meta(pattern=r"^https?://[a-z0-9.-]{1,200}(:[0-9]{1,5})?\Z", max_length=255)]
 
 
 class KeyAsked(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):

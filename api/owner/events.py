@@ -67,7 +67,7 @@ class AnchorAsked(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True)
     """An event written down earlier."""
 
     position: Annotated[int, Meta(ge=1, le=2**53)]
-    hash: Annotated[str, Meta(pattern="^[0-9a-f]{64}$")]
+    hash: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}\Z")]
 
 
 class VerificationAsked(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):

@@ -36,7 +36,7 @@ class DocketAsked(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True)
     """Which option is made; the accepted one, else the first, if left out. The language of the bench."""
 
     quantity: Annotated[int, Meta(ge=1, le=1_000_000)] | None = None
-    locale: Annotated[str, Meta(pattern="^[a-z]{2}-[A-Z]{2}$")] | None = None
+    locale: Annotated[str, Meta(pattern=r"^[a-z]{2}-[A-Z]{2}\Z")] | None = None
 
 
 class DocketOfJobAsked(DocketAsked, frozen=True, forbid_unknown_fields=True, kw_only=True):

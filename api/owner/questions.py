@@ -20,7 +20,7 @@ from quoting.planning.pins import Pin
 from quoting.shop import Count, Name
 from quoting.what_if import Swing, WhatIf, change_from, swings, what_if
 
-Hash = Annotated[str, Meta(pattern="^[0-9a-f]{64}$", description="The content hash of a published rate card.")]
+Hash = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}\Z", description="The content hash of a published rate card.")]
 _PRICING = ("invalid-job", "not-offered", "not-quotable")
 
 

@@ -27,11 +27,11 @@ ONE = "/v1/book/quotations/{which}"
 KEPT = (Answers(what="The quotation.", content={JSON: KeptQuotation}, headers=("ETag",)),)
 
 ListedState = Literal["draft", "open", "accepted", "declined", "withdrawn", "lapsed"]
-Series = Annotated[str, Meta(pattern="^[A-Za-z0-9]{1,20}$")]
-Locale = Annotated[str, Meta(pattern="^[a-z]{2}-[A-Z]{2}$")]
+Series = Annotated[str, Meta(pattern=r"^[A-Za-z0-9]{1,20}\Z")]
+Locale = Annotated[str, Meta(pattern=r"^[a-z]{2}-[A-Z]{2}\Z")]
 Words = Annotated[str, Meta(max_length=200)]
 Note = Annotated[str, Meta(max_length=4000)]
-Written = Annotated[str, Meta(pattern=r"^[0-9]{1,12}(\.[0-9]{1,4})?$", description="An amount, such as 12.50.")]
+Written = Annotated[str, Meta(pattern=r"^[0-9]{1,12}(\.[0-9]{1,4})?\Z", description="An amount, such as 12.50.")]
 
 
 class JobAsked(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):

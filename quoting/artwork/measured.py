@@ -50,7 +50,7 @@ class FormArtwork(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True)
     """
 
     file: Short
-    content_hash: Annotated[str, Meta(pattern="^[0-9a-f]{64}$")]
+    content_hash: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}\Z")]
     page: Annotated[int, Meta(ge=1, le=1000)] = 1
     separation: Short = ""
     page_size: Size
@@ -70,7 +70,7 @@ class FormArtwork(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True)
     colours: Annotated[tuple[Short, ...], Meta(max_length=8)] = ()
     dots_an_inch: Annotated[int, Meta(ge=1, le=20_000)]
     notes: Annotated[tuple[Line, ...], Meta(max_length=20)] = ()
-    picture: Annotated[str, Meta(max_length=MOST_PICTURE, pattern="^[A-Za-z0-9+/]*=*$")] = ""
+    picture: Annotated[str, Meta(max_length=MOST_PICTURE, pattern=r"^[A-Za-z0-9+/]*=*\Z")] = ""
 
     @property
     def named(self) -> str:

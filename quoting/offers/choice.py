@@ -23,18 +23,18 @@ COLLECT = "collect"
 PrintedFrom = Literal["words to set", "finished artwork", "same as last time", "own plate"]
 
 # A line is one line: no control characters (C0, DEL, C1) in it.
-Line = Annotated[str, Meta(min_length=1, max_length=120, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
-LineOrNone = Annotated[str, Meta(max_length=120, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
-Paragraphs = Annotated[str, Meta(max_length=2000, pattern=r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$")]
-SetText = Annotated[str, Meta(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
+Line = Annotated[str, Meta(min_length=1, max_length=120, pattern=r"^[^\x00-\x1f\x7f-\x9f]*\Z")]
+LineOrNone = Annotated[str, Meta(max_length=120, pattern=r"^[^\x00-\x1f\x7f-\x9f]*\Z")]
+Paragraphs = Annotated[str, Meta(max_length=2000, pattern=r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*\Z")]
+SetText = Annotated[str, Meta(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f-\x9f]*\Z")]
 # An address that mail can be sent to, loosely: RFC 5321 bounds its length at 254.
 Email = Annotated[
-    str, Meta(min_length=3, max_length=254, pattern=r"^[^@\s\x00-\x1f\x7f-\x9f]+@[^@\s\x00-\x1f\x7f-\x9f]+$")
+    str, Meta(min_length=3, max_length=254, pattern=r"^[^@\s\x00-\x1f\x7f-\x9f]+@[^@\s\x00-\x1f\x7f-\x9f]+\Z")
 ]
 
 
 # What a file of artwork that was measured and waits is known by.
-ArtworkFile = Annotated[str, Meta(min_length=1, max_length=200, pattern="^[A-Za-z0-9._-]*$")]
+ArtworkFile = Annotated[str, Meta(min_length=1, max_length=200, pattern=r"^[A-Za-z0-9._-]*\Z")]
 
 
 class LineChoice(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -106,7 +106,7 @@ class Contact(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     company: LineOrNone = ""
     address: Annotated[tuple[Line, ...], Meta(max_length=8)] = ()
     is_business: bool = False
-    locale: Annotated[str, Meta(pattern="^([a-z]{2}-[A-Z]{2})?$")] = ""
+    locale: Annotated[str, Meta(pattern=r"^([a-z]{2}-[A-Z]{2})?\Z")] = ""
 
 
 class Choice(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
