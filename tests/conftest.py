@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import http.server
+import threading
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -53,3 +56,20 @@ def pango() -> None:
         import weasyprint  # noqa: F401  # importing it is the check
     except OSError as error:
         pytest.fail(f"Debian packages libpango-1.0-0 and libpangoft2-1.0-0 are missing: {error}")
+
+
+@pytest.fixture(scope="session")
+def canary() -> Iterator[tuple[int, list[str]]]:
+    """A port of this machine, and every path that somebody fetches of it."""
+    hits: list[str] = []
+
+    class Listening(http.server.BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            hits.append(self.path)
+            self.send_response(204)
+
+    server = http.server.HTTPServer(("127.0.0.1", 0), Listening)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield server.server_port, hits
+    server.shutdown()
+    server.server_close()

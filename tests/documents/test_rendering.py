@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import http.server
 import subprocess
 import sys
-import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -88,22 +86,6 @@ def corpus() -> list[str]:
     shouted = [core.upper() for core in markup] + [f"{core} {core}" for core in code]
     numbered = [f"<p id={number}>{{{{ {number}*7 }}}}</p>" for number in range(180)]
     return text + wrapped + shouted + numbered
-
-
-@pytest.fixture(scope="module")
-def canary() -> Any:
-    hits: list[str] = []
-
-    class Listening(http.server.BaseHTTPRequestHandler):
-        def do_GET(self) -> None:
-            hits.append(self.path)
-            self.send_response(204)
-
-    server = http.server.HTTPServer(("127.0.0.1", 0), Listening)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    yield server.server_port, hits
-    server.shutdown()
-    server.server_close()
 
 
 def test_a_corpus_of_hostile_text_stays_literal_and_fetches_nothing(quotation: Quotation, canary: Any) -> None:
