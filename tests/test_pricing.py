@@ -29,7 +29,7 @@ from quoting.money import round_amount
 from quoting.pricing import Price, price_option
 from quoting.rate_card import Pricing, Rounding, RushBand, Tax, TaxKind
 from quoting.reader import convert
-from quoting.requirements import Charge, CostClass, Draw, Labour
+from quoting.requirements import Charge, CostClass, Draw, Labour, Requirement
 from quoting.shop import MarkUps
 from quoting.units import Amount, Rise, Share
 from tests.conftest import DAY, SHOPS
@@ -138,7 +138,7 @@ def test_a_plan_is_chosen_by_what_its_lines_come_to(base: RateCard) -> None:
     charge = Charge(
         operation="Die", what="", item=1, driver=Decimal(1), driver_unit="", cost=Decimal(30), cost_class="bought-in"
     )
-    asked = [*work, first, charge, second]
+    asked: list[Requirement] = [*work, first, charge, second]
     rates = RateMemory(card)
     lines = line_items(Plainly(), asked, card, 2, rates)
 

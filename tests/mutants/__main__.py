@@ -1,0 +1,217 @@
+"""
+How many mutants of the money and of the authorisation modules are killed (A60).
+
+    .venv/bin/python -m tests.mutants                       # all
+    .venv/bin/python -m tests.mutants quoting/money.py      # one module
+    .venv/bin/python -m tests.mutants --processes 2
+
+Every mutant is a process of its own, forked where the libraries, and as a rule the tests, are loaded already; the
+module is changed in its memory, never on the disk. The tests of its room run until one fails. Less than nine in ten
+killed, and the command fails.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import importlib
+import os
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Literal
+
+import pytest
+from hypothesis import Phase, settings
+from msgspec import Struct
+
+from tests.mutants.changing import Finder, functions_changed, put_in_place
+from tests.mutants.equivalent import EQUIVALENT
+from tests.mutants.making import Mutant, mutants
+from tests.mutants.rooms import ROOMS, Room
+
+LEAST_KILLED = 0.9
+ROOT = Path(__file__).parents[2]
+LIBRARIES: tuple[str, ...] = (
+    "hypothesis.strategies",
+    "sqlalchemy",
+    "psycopg",
+    "alembic.command",
+    "litestar.testing",
+    "httpx",
+)
+LIBRARIES += ("babel.numbers", "jsonschema_rs", "numpy")
+OPTIONS = ("-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header", "-W", "ignore")
+BROKEN = 99
+Fate = Literal["killed", "out of time", "survived", "equivalent"]
+
+
+class Hurried:
+    """A plugin: a law that is broken is not worked down to its smallest case."""
+
+    def pytest_sessionstart(self) -> None:
+        """Once the tests' own profile is loaded."""
+        phases = (Phase.explicit, Phase.generate)
+        settings.register_profile("mutants", settings(), phases=phases, database=None)
+        settings.load_profile("mutants")
+
+
+def tests_pass(tests: tuple[str, ...], *more: str) -> int:
+    """The exit code of tests, in this process."""
+    return int(pytest.main([*OPTIONS, *tests, *more], plugins=[Hurried()]))
+
+
+def outcome(work: Callable[[], int], *, seconds: float) -> int | None:
+    """The exit code of work in a child process; None where it takes longer than that."""
+    child = os.fork()
+    if not child:
+        _work(work)
+    ends = time.monotonic() + seconds
+    while True:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status)
+        if time.monotonic() > ends:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(child, signal.SIGKILL)
+            os.waitpid(child, 0)
+            return None
+        time.sleep(0.02)
+
+
+def _work(work: Callable[[], int]) -> None:
+    """In the child: what ends it, without a word."""
+    try:
+        os.setpgid(0, 0)
+        nowhere = os.open(os.devnull, os.O_RDWR)
+        for stream in range(3):
+            os.dup2(nowhere, stream)
+        sys.dont_write_bytecode = True
+        code = work()
+    except BaseException:
+        code = BROKEN
+    os._exit(code)
+
+
+class Judge:
+    """Judges the mutants of one room, in a process that has loaded nothing of ours yet."""
+
+    def __init__(self, room: Room) -> None:
+        self.room = room
+        self.whole = (ROOT / room.path).read_text(encoding="utf-8")
+        self._seconds = 600.0
+
+    def all(self, *, processes: int) -> Iterator[tuple[Fate, Mutant]]:
+        """What becomes of every mutant: first those that reach what runs at import."""
+        begun = time.monotonic()
+        self._hold_that_tests_pass()
+        self._seconds = 10 + 6 * (time.monotonic() - begun) * processes
+        made = mutants(ROOT / self.room.path, self.room.parts)
+        cold = [one for one in made if functions_changed(self.whole, one.text) is None]
+        with ThreadPoolExecutor(processes) as pool:
+            yield from pool.map(lambda one: self._judged(one, lambda: self._cold(one)), cold)
+        self._load()
+        self._hold_that_tests_pass()
+        warm = [one for one in made if one not in cold]
+        with ThreadPoolExecutor(processes) as pool:
+            yield from pool.map(lambda one: self._judged(one, lambda: self._warm(one)), warm)
+
+    def _load(self) -> None:
+        """Load the tests and what they hold."""
+        with open(os.devnull, "w") as nowhere, contextlib.redirect_stdout(nowhere):
+            tests_pass(self.room.tests, "--collect-only")
+        for name in (self.room.module, *self.room.used):
+            importlib.import_module(name)
+
+    def _hold_that_tests_pass(self) -> None:
+        if outcome(lambda: tests_pass(self.room.tests), seconds=self._seconds) != 0:
+            sys.exit(f"expected the tests of {self.room.path} to pass; found one that fails: {self.room.tests}")
+
+    def _cold(self, mutant: Mutant) -> int:
+        finder = Finder(self.room.module, str(ROOT / self.room.path), mutant.text)
+        sys.meta_path.insert(0, finder)
+        return tests_pass(self.room.tests)
+
+    def _warm(self, mutant: Mutant) -> int:
+        put_in_place(self.room.module, functions_changed(self.whole, mutant.text) or {})
+        return tests_pass(self.room.tests)
+
+    def _judged(self, mutant: Mutant, work: Callable[[], int]) -> tuple[Fate, Mutant]:
+        code = outcome(work, seconds=self._seconds)
+        if code == BROKEN:
+            sys.exit(f"expected to change {self.room.path}; could not: {mutant.told}")
+        if code is None:
+            return "out of time", mutant
+        if code != 0:
+            return "killed", mutant
+        return ("equivalent" if (self.room.path, mutant.before, mutant.after) in EQUIVALENT else "survived"), mutant
+
+
+class Count(Struct):
+    """So many mutants."""
+
+    killed: int = 0
+    survived: int = 0
+    equivalent: int = 0
+
+    @property
+    def made(self) -> int:
+        """All of them."""
+        return self.killed + self.survived + self.equivalent
+
+    def row(self, name: str, seconds: float) -> str:
+        """As a line of the table."""
+        counts = f"{self.made:6}{self.killed:8}{self.survived:10}{self.equivalent:12}"
+        return f"{name:32}{counts}{self.killed / max(1, self.made):9.1%}{seconds:9.0f}"
+
+
+def main() -> None:
+    """Judge the rooms that are named, or all."""
+    parser = argparse.ArgumentParser(prog="python -m tests.mutants")
+    parser.add_argument("paths", nargs="*", help="modules; all where none is named")
+    parser.add_argument("--processes", type=int, default=1)
+    told = parser.parse_args()
+    rooms = [room for room in ROOMS if not told.paths or room.path in told.paths]
+    os.chdir(ROOT)
+    sys.path.insert(0, str(ROOT))
+    for name in LIBRARIES:
+        importlib.import_module(name)
+    whole, begun = Count(), time.monotonic()
+    print(f"{'module':32}{'made':>6}{'killed':>8}{'survived':>10}{'equivalent':>12}{'killed':>9}{'seconds':>9}")
+    for room in rooms:
+        mine, started = Count(), time.monotonic()
+        for line in _apart(room, told.processes):
+            fate, _, change = line.partition("\t")
+            mine.killed += fate in {"killed", "out of time"}
+            mine.survived += fate == "survived"
+            mine.equivalent += fate == "equivalent"
+            if fate in {"survived", "out of time"}:
+                print(f"    {fate}: {change}", flush=True)
+        print(mine.row(room.path, time.monotonic() - started), flush=True)
+        whole = Count(whole.killed + mine.killed, whole.survived + mine.survived, whole.equivalent + mine.equivalent)
+    print(whole.row("all", time.monotonic() - begun))
+    sys.exit(0 if whole.killed >= LEAST_KILLED * whole.made else 1)
+
+
+def _apart(room: Room, processes: int) -> Iterator[str]:
+    """What a process of its own finds of a room, a line for each mutant: nothing of ours is loaded in this one."""
+    reading, writing = os.pipe()
+    child = os.fork()
+    if not child:
+        os.close(reading)
+        with os.fdopen(writing, "w") as lines:
+            for fate, mutant in Judge(room).all(processes=processes):
+                print(fate, mutant.told, sep="\t", file=lines, flush=True)
+        os._exit(0)
+    os.close(writing)
+    with os.fdopen(reading) as lines:
+        yield from (line.rstrip("\n") for line in lines)
+    if os.waitpid(child, 0)[1]:
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()
