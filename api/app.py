@@ -66,6 +66,7 @@ async def _open(app: Litestar) -> AsyncGenerator[None, None]:
         await desk.open()
         async with create_task_group() as tasks:
             tasks.start_soon(desk.keep_tidy)
+            tasks.start_soon(desk.keep_keys_in_mind)
             yield
             tasks.cancel_scope.cancel()
     finally:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import logging
+import math
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -14,13 +15,15 @@ from zoneinfo import ZoneInfo
 
 from anyio import CapacityLimiter, Semaphore, fail_after, move_on_after, sleep, to_thread
 
-from api.keys import ANON, DEMO, OUTAGE_SECONDS, Credential, KeyCache, credential_of, sent_secret, unauthorized
+from api.keys import ANON, DEMO, KEEP_SECONDS, Credential, credential_of, goes_on, sent_secret, unauthorized
 from api.limits import Limits
+from api.looks import Looks
 from api.settings import Settings
 from quoting import Estimate, Job, RateCard, estimate_job, load_rate_card
 from quoting.artwork import UPLOADED
 from quoting.artwork.measuring import MOST_AT_ONCE
 from quoting.book import QuoteBook
+from quoting.book.access_keys import KeysInForce
 from quoting.book.asking import RequestKey
 from quoting.book.looking_up import CardVersion
 from quoting.errors import ArtworkBusyError, BookNotReadyError, StorageError
@@ -33,8 +36,10 @@ _T = TypeVar("_T")
 Clock = Callable[[], datetime.datetime]
 LOG = logging.getLogger("api.desk")
 CARD_SECONDS = 0.5
-ORIGINS_SECONDS = 1
+KEYS_SECONDS = 10
+LOOK_SECONDS = 3  # for a few rows, which take milliseconds
 READY_SECONDS = 1.5
+BOOK_SECONDS = 20  # under what is left to requests when a server stops
 TIDY_SECONDS = 3600
 LEAST_BYTES = 200_000_000
 WAITING_LONGER = datetime.timedelta(minutes=10)  # a request that is being kept may still read it
@@ -63,17 +68,17 @@ class Desk:
         self.card = load_rate_card(settings.card)
         self._book: QuoteBook | None = None
         self._opening = threading.Lock()
-        self._keys = KeyCache()
+        self._looks = Looks(LOOK_SECONDS)
+        self._ready_looks = Looks(READY_SECONDS)
+        self._keys = KeysInForce()
+        self._keys_at = -math.inf
         self._card_until = 0.0
         self._published = False
-        self._origins = frozenset(settings.origins)
-        self._origins_until = 0.0
         self.limits = Limits(self, settings.secret)
         self._engine = CapacityLimiter(1)
         self._questions = CapacityLimiter(1)
         self._documents = CapacityLimiter(2)
         self._storage = CapacityLimiter(BOOK_THREADS)
-        self._health = CapacityLimiter(4)
         self._measuring = Semaphore(MOST_AT_ONCE)
         self._measurers = CapacityLimiter(MOST_AT_ONCE)
         self._uploads = 0
@@ -157,9 +162,26 @@ class Desk:
         finally:
             self._uploads -= 1
 
-    async def in_book(self, work: Callable[[QuoteBook], _T]) -> _T:
-        """Work on the book: it waits for the disk, off the loop."""
-        return await to_thread.run_sync(lambda: work(self.book), limiter=self._storage)
+    async def in_book(self, work: Callable[[QuoteBook], _T], *, seconds: float = BOOK_SECONDS) -> _T:
+        """
+        Work on the book: it waits for the disk, off the loop.
+
+        Raises:
+            StorageError: the book does not answer, or not in time; what became of the work nobody knows then.
+        """
+        self._looks.hold_none_waits()
+        with move_on_after(seconds):
+            return await to_thread.run_sync(lambda: work(self.book), limiter=self._storage, abandon_on_cancel=True)
+        raise StorageError(f"expected the book to answer in {seconds:g} s; found that it did not")
+
+    async def look(self, work: Callable[[QuoteBook], _T]) -> _T:
+        """
+        A look at a few rows of the book, which a request does not wait long for.
+
+        Raises:
+            StorageError: the book does not answer, or not in time.
+        """
+        return await self._looks.look(lambda: work(self.book))
 
     async def credential(self, authorization: str | None) -> Credential:
         """
@@ -174,32 +196,39 @@ class Desk:
         secret = sent_secret(authorization)
         if secret is None:
             return ANON
-        known = self._keys.get(secret)
-        return known or await self._looked_up(secret)
-
-    async def _looked_up(self, secret: str) -> Credential:
+        if self._keys_age < KEEP_SECONDS and (known := self._known(secret)):
+            return known
         try:
-            key = await self.in_book(lambda book: book.keys.find(secret, at=self.now()))
+            await self._read_keys()
         except StorageError:
-            known = self._keys.get(secret, within=OUTAGE_SECONDS)
-            if known is None:
+            known = self._known(secret)
+            if known is None or not goes_on(known, self._keys_age):
                 raise
             return known
-        credential = credential_of(key) if key else None
-        if credential is None:
+        if (known := self._known(secret)) is None:
             raise unauthorized()
-        self._keys.put(secret, credential)
-        return credential
+        return known
+
+    def _known(self, secret: str) -> Credential | None:
+        key = self._keys.find(secret, at=self.now())
+        return credential_of(key) if key else None
+
+    @property
+    def _keys_age(self) -> float:
+        """How long ago the keys were read. [s]"""
+        return time.monotonic() - self._keys_at
+
+    async def _read_keys(self) -> None:
+        asked_at = time.monotonic()
+        self._keys = await self.look(lambda book: book.keys.in_force(at=self.now()))
+        self._keys_at = asked_at
 
     async def origins(self) -> frozenset[str]:
         """The origins of web pages that may ask the public face: of the settings, and of keys in force."""
-        if self.settings.book and time.monotonic() >= self._origins_until:
-            self._origins_until = time.monotonic() + ORIGINS_SECONDS
+        if self.settings.book and self._keys_age >= KEEP_SECONDS:
             with suppress(StorageError):
-                keys = await self.in_book(lambda book: book.keys.list())
-                good = {origin for key in keys if key.is_good(self.now()) for origin in key.origins}
-                self._origins = frozenset({*self.settings.origins, *good})
-        return self._origins
+                await self._read_keys()
+        return frozenset({*self.settings.origins, *self._keys.origins_at(self.now())})
 
     def methods_at(self, path: str) -> tuple[str, ...]:
         """The methods that what is at a path can be asked with; none where nothing is."""
@@ -214,12 +243,7 @@ class Desk:
         Raises:
             StorageError: it cannot, or does not say so in time.
         """
-        with move_on_after(READY_SECONDS):
-            await to_thread.run_sync(
-                lambda: self.book.check_ready(least_bytes=LEAST_BYTES), abandon_on_cancel=True, limiter=self._health
-            )
-            return
-        raise StorageError(f"expected an answer in {READY_SECONDS} s; found none")
+        await self._ready_looks.look(lambda: self.book.check_ready(least_bytes=LEAST_BYTES))
 
     async def publish(self, card: RateCard, *, by: str, key: RequestKey) -> CardVersion:
         """
@@ -248,12 +272,19 @@ class Desk:
         book.forget_keys(before=self.now() - datetime.timedelta(days=self.settings.keep_keys_days))
         book.tidy_artwork(before=self.now() - WAITING_LONGER)
 
+    async def keep_keys_in_mind(self) -> None:
+        """Every few seconds, also while nobody asks: a book that goes away finds every worker knowing the keys."""
+        while self.settings.book:
+            await sleep(KEYS_SECONDS)
+            with suppress(StorageError):
+                await self._read_keys()
+
     async def card_in_force(self) -> RateCard:
         """The card that prices: the one published last; while the book does not answer, the one before."""
         if self.settings.book and time.monotonic() >= self._card_until:
             self._card_until = time.monotonic() + CARD_SECONDS
             with suppress(StorageError):
-                self.card = await self.in_book(self._newest)
+                self.card = await self.look(self._newest)
         return self.card
 
     def _newest(self, book: QuoteBook) -> RateCard:
@@ -281,6 +312,7 @@ class Desk:
             return
         try:
             self.card = await self.in_book(self._newest)
+            await self._read_keys()
             await self.in_book(self._tidy)
         except BookNotReadyError:
             raise

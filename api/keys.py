@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
-import math
 import re
-import time
 from typing import Literal
 
 from msgspec import Struct
@@ -26,7 +23,6 @@ READERS: tuple[Role, ...] = ("owner", "owner-ro")
 SECRET = re.compile(r"qk_[0-9a-f]{16}_[A-Za-z0-9_-]{43}")
 KEEP_SECONDS = 0.5
 OUTAGE_SECONDS = 60
-MOST_REMEMBERED = 1000
 
 
 class Credential(Struct, frozen=True):
@@ -66,31 +62,17 @@ def sent_secret(authorization: str | None) -> str | None:
     return secret.strip()
 
 
-class KeyCache:
+def goes_on(credential: Credential, seconds: float) -> bool:
     """
-    Keys that were good a moment ago, by the hash of their secret, so that not every request asks the book.
+    Whether somebody goes on while the book does not answer.
 
-    A key that has ended is refused half a second later at the latest. While the book does not answer, one
-    that was good within the last minute goes on, so that prices, which need no book, are still told.
+    Whoever prices needs no book. What a form may ask for is for everybody, so its key goes on for as long as it
+    lasts; an owner's, which shows costs and may have been ended meanwhile, for a minute.
+
+    Args:
+        seconds: How long ago the keys were read.
     """
-
-    def __init__(self) -> None:
-        self._found: dict[bytes, tuple[float, Credential]] = {}
-
-    def get(self, secret: str, *, within: float = KEEP_SECONDS) -> Credential | None:
-        """Who a secret was good for within so many seconds."""
-        at, credential = self._found.get(_hash(secret), (-math.inf, ANON))
-        return credential if time.monotonic() - at < within else None
-
-    def put(self, secret: str, credential: Credential) -> None:
-        """Remember that a secret is good now."""
-        if len(self._found) >= MOST_REMEMBERED:
-            self._found.clear()
-        self._found[_hash(secret)] = (time.monotonic(), credential)
-
-
-def _hash(secret: str) -> bytes:
-    return hashlib.sha256(secret.encode()).digest()
+    return credential.role == "form" or seconds < OUTAGE_SECONDS
 
 
 def unauthorized() -> ProblemError:

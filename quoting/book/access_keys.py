@@ -55,6 +55,21 @@ class NewKey(Struct, frozen=True):
     secret: str
 
 
+class KeysInForce(Struct, frozen=True):
+    """The keys that were good when the book was looked at, by the hash of their secrets; they need no book."""
+
+    by_hash: dict[str, AccessKey] = {}
+
+    def find(self, secret: str, *, at: datetime.datetime) -> AccessKey | None:
+        """The key of a secret, if it is good at an instant."""
+        key = self.by_hash.get(_hash(secret))
+        return key if key and key.is_good(at) else None
+
+    def origins_at(self, at: datetime.datetime) -> frozenset[str]:
+        """The web pages that the keys that are good at an instant may be used by."""
+        return frozenset(origin for key in self.by_hash.values() if key.is_good(at) for origin in key.origins)
+
+
 class KeyRing:
     """The keys of one book."""
 
@@ -121,6 +136,14 @@ class KeyRing:
     def find(self, secret: str, *, at: datetime.datetime) -> AccessKey | None:
         """The key of a secret, if it is good at an instant."""
         return self._desk.read(lambda connection: _found(connection, secret, at))
+
+    def in_force(self, *, at: datetime.datetime) -> KeysInForce:
+        """Every key that is good at an instant."""
+        kept = tables.access_keys.c
+        good = select(tables.access_keys).where(kept.ends_at.is_(None) | (kept.ends_at > written_instant(at)))
+        return self._desk.read(
+            lambda connection: KeysInForce({row.hash: _key_of(row) for row in connection.execute(good)})
+        )
 
     def list(self) -> tuple[AccessKey, ...]:
         """Every key, oldest first, those that have ended among them."""
