@@ -51,7 +51,7 @@ class Desk:
             again: What answers that request when it comes again, from the subject and version it led to; the
                 quotation as it was then, if left out.
         """
-        return self.writer.write(work if asked is None else once(work, asked, again))
+        return self.writer.write(work if asked is None else once(work, asked, again), asked)
 
     def read(self, question: Callable[[Connection], _T]) -> _T:
         """Ask something of the book as it is now."""

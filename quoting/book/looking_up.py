@@ -10,7 +10,7 @@ from sqlalchemy import Connection, select
 from quoting.book import tables
 from quoting.book.chain import Event, entry_from, read_instant
 from quoting.book.doors import number_or_id
-from quoting.book.page import Asked, events_of, id_of, led_to, request_in
+from quoting.book.page import Asked, events_of, id_of, led_to, requests_in
 from quoting.book.papers import Paper, Sealed, unpacked
 from quoting.book.prepared import Prepared, prepared_again
 from quoting.book.states import Entry
@@ -27,7 +27,8 @@ def entry_in(connection: Connection, which: str) -> Entry:
 
 def answered_in(connection: Connection, asked: Asked) -> Entry | None:
     """A quotation as the same request left it when it first came; None where it did not come."""
-    before = led_to(asked, request_in(connection, asked))
+    (row,) = requests_in(connection, [asked]).values()
+    before = led_to(asked, row)
     return entry_from(events_of(connection, before[0])[: before[1]]) if before else None
 
 

@@ -225,6 +225,8 @@ def _put(
 ) -> Entry:
     """Put one change down: the event, how the quotation stands after it, its papers, what it is found by."""
     id = before.id if before else new_id(now.chance)
+    if before is None:
+        page.begin_history(id)
     event = page.add(id, change, at=now.at, by=now.by)
     place = event.position if place is None else place
     entry = after(before, change, id=id, at=event.instant)

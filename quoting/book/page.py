@@ -14,7 +14,8 @@ from operator import itemgetter
 from typing import Any
 
 from msgspec import Struct
-from sqlalchemy import Connection, Table, UpdateBase, bindparam, delete, select, text, update
+from sqlalchemy import Connection, Table, UpdateBase, bindparam, delete, select, text, tuple_, update
+from sqlalchemy.dialects.postgresql.base import PGDialect
 
 from quoting.book import tables
 from quoting.book.chain import Event, entry_from, linked, request_mark, written_instant
@@ -28,10 +29,14 @@ Row = dict[str, Any]
 _EVENTS = select(tables.events).where(tables.events.c.subject == bindparam("subject"))
 _HISTORY = _EVENTS.order_by(tables.events.c.version)
 _COUNTER = select(tables.counters.c.last).where(tables.counters.c.series == bindparam("series"))
+_REQUESTS = select(tables.requests).where(
+    tuple_(tables.requests.c.operation, tables.requests.c.key).in_(bindparam("asked", expanding=True))
+)
 _PUT_COUNTER = text(
     "INSERT INTO counters (series, last) VALUES (:series, :last)"
     " ON CONFLICT (series) DO UPDATE SET last = excluded.last"
 )
+_POSTGRESQL = PGDialect()  # type: ignore[no-untyped-call]  # its dialects have no types
 _LAST = select(tables.events).order_by(tables.events.c.position.desc()).limit(1)
 
 
@@ -61,7 +66,13 @@ class Moment(Struct, frozen=True):
 class Page:
     """Rows put down in one transaction, and what must be known of the book to put them down."""
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(self, connection: Connection, coming: Sequence[Asked] = ()) -> None:
+        """
+        An empty page.
+
+        Args:
+            coming: Requests that it is written for; what is kept of all of them is asked in one question.
+        """
         self.connection = connection
         self.asked: Asked | None = None
         self._caused: Event | None = None
@@ -70,7 +81,7 @@ class Page:
         self.cards: dict[tuple[str, str], str] = {}
         self._last: Event | None = None
         self._events: dict[str, list[Event]] = {}
-        self._requests: dict[tuple[str, str], Row] = {}
+        self._requests: dict[tuple[str, str], Row | None] = requests_in(connection, coming)
         self._counters: dict[str, int] = {}
         self._rows: dict[Table, list[Row]] = {}
         self._begun: set[int] = set()
@@ -87,6 +98,10 @@ class Page:
         if subject not in self._events:
             self._events[subject] = events_of(self.connection, subject)
         return self._events[subject]
+
+    def begin_history(self, subject: str) -> None:
+        """A subject that was named by chance just now has none: nobody needs to ask for it."""
+        self._events[subject] = []
 
     def quotation(self, which: str) -> tuple[int, Entry]:
         """
@@ -180,7 +195,7 @@ class Page:
         Raises:
             KeyUsedError: its key came with another request.
         """
-        row = self._requests.get((asked.operation, asked.key)) or request_in(self.connection, asked)
+        row = self._requests[asked.operation, asked.key]
         if row is None or row["at"] >= asked.since:
             return led_to(asked, row)
         mine = tables.requests.c
@@ -261,17 +276,27 @@ class Page:
 
 def insert_rows(connection: Connection, table: Table, rows: Sequence[Row]) -> None:
     """Insert rows that have every column of a table, past SQLAlchemy's compiler, which costs more than SQLite."""
-    if rows:
-        statement, in_order = _insert(table, connection.dialect.name)
-        connection.exec_driver_sql(statement, [in_order(row) for row in rows])
+    if not rows:
+        return
+    statement, in_order = _insert(table, connection.dialect.name)
+    values = [in_order(row) for row in rows]
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql(statement, values)
+    else:
+        connection.exec_driver_sql(statement, tuple(map(list, zip(*values, strict=True))))
 
 
 @cache
 def _insert(table: Table, engine: str) -> tuple[str, Callable[[Row], tuple[Any, ...]]]:
+    """How rows go into a table: one by one on SQLite, as an array of each column on PostgreSQL, in one statement."""
     columns = tuple(column.name for column in table.columns)
-    mark = "?" if engine == "sqlite" else "%s"
     names = ", ".join(f'"{name}"' for name in columns)
-    return f"INSERT INTO {table.name} ({names}) VALUES ({', '.join([mark] * len(columns))})", itemgetter(*columns)
+    into = f"INSERT INTO {table.name} ({names})"
+    if engine == "sqlite":
+        return f"{into} VALUES ({', '.join('?' * len(columns))})", itemgetter(*columns)
+    kinds = [column.type.compile(dialect=_POSTGRESQL) for column in table.columns]
+    arrays = ", ".join(f"%s::{kind}[]" for kind in kinds)
+    return f"{into} SELECT * FROM unnest({arrays})", itemgetter(*columns)
 
 
 def events_of(connection: Connection, subject: str) -> list[Event]:
@@ -349,9 +374,10 @@ def led_to(asked: Asked, row: Row | None) -> tuple[str, int] | None:
     return row["subject"], row["version"]
 
 
-def request_in(connection: Connection, asked: Asked) -> Row | None:
-    """What is kept of the request that came with a key."""
-    request = tables.requests
-    mine = select(request).where(request.c.operation == asked.operation, request.c.key == asked.key)
-    row = connection.execute(mine).mappings().first()
-    return dict(row) if row else None
+def requests_in(connection: Connection, asked: Sequence[Asked]) -> dict[tuple[str, str], Row | None]:
+    """What is kept of each of some requests, by operation and key."""
+    found: dict[tuple[str, str], Row | None] = {(one.operation, one.key): None for one in asked}
+    if found:
+        for row in connection.execute(_REQUESTS, {"asked": list(found)}).mappings():
+            found[row["operation"], row["key"]] = dict(row)
+    return found

@@ -13,13 +13,13 @@ from concurrent.futures import Future
 from queue import Empty, SimpleQueue
 from typing import Any, TypeVar
 
-from quoting.book.page import Page
+from quoting.book.page import Asked, Page
 from quoting.book.storage import Storage
 from quoting.errors import BookError, QuotingError, StorageError
 
 _T = TypeVar("_T")
 Work = Callable[[Page], Any]
-Waiting = tuple[Work, "Future[Any]"]
+Waiting = tuple[Work, "Future[Any]", Asked | None]
 MOST_IN_A_GROUP = 256
 
 
@@ -33,9 +33,12 @@ class Writer:
         self._starting = threading.Lock()
         self._closed = False
 
-    def write(self, work: Callable[[Page], _T]) -> _T:
+    def write(self, work: Callable[[Page], _T], asked: Asked | None = None) -> _T:
         """
         Have work done on the book and wait until it is kept.
+
+        Args:
+            asked: The request that it is done for.
 
         Raises:
             QuotingError: what the work refuses, or the book's storage; then nothing of it is kept.
@@ -47,7 +50,7 @@ class Writer:
             if self._thread is None:
                 self._thread = threading.Thread(target=self._run, name="quote-book-writer", daemon=True)
                 self._thread.start()
-            self._waiting.put((work, done))
+            self._waiting.put((work, done, asked))
         return done.result()
 
     def close(self) -> None:
@@ -81,11 +84,11 @@ class Writer:
     def _keep(self, group: list[Waiting]) -> None:
         """Keep a group together; where one work spoils it, each by itself, so that the others are kept."""
         try:
-            answers = self._together([work for work, _ in group])
+            answers = self._together([work for work, _, _ in group], [asked for _, _, asked in group if asked])
         except BaseException as error:  # a thread that died would leave everybody waiting
             self._failed(group, error)
             return
-        for (_, done), answer in zip(group, answers, strict=True):
+        for (_, done, _), answer in zip(group, answers, strict=True):
             if isinstance(answer, QuotingError):
                 done.set_exception(answer)
             else:
@@ -94,16 +97,16 @@ class Writer:
     def _failed(self, group: list[Waiting], error: BaseException) -> None:
         # After a failure of the storage nobody knows what was kept: only the one who asked may ask again.
         if len(group) == 1 or isinstance(error, StorageError):
-            for _, done in group:
+            for _, done, _ in group:
                 done.set_exception(error)
             return
         for one in group:
             self._keep([one])
 
-    def _together(self, works: list[Work]) -> list[Any]:
+    def _together(self, works: list[Work], asked: list[Asked]) -> list[Any]:
         answers: list[Any] = []
         with self._storage.writing() as connection:
-            page = Page(connection)
+            page = Page(connection, asked)
             for work in works:
                 answers.append(_tried(page, work))
             page.flush()
