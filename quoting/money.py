@@ -47,7 +47,6 @@ _MINOR_UNITS = {
 _WIDE = Context(prec=60, rounding=ROUND_HALF_EVEN)
 _NOISE = Decimal("1e-12")
 _AMOUNT = re.compile(r"[0-9]{1,9}(?:\.(?P<places>[0-9]{1,9}))?")
-_LONGEST_AMOUNT = 20
 
 
 def minor_units(currency: str) -> int:
@@ -165,7 +164,7 @@ def read_amount(written: str, currency: str, where: str = "amount") -> Decimal:
     """
     places = minor_units(currency)
     example = "1250" if not places else f"12.{'5'.ljust(places, '0')}"
-    found = _AMOUNT.fullmatch(written) if len(written) <= _LONGEST_AMOUNT else None
+    found = _AMOUNT.fullmatch(written)
     if found is None or len(found["places"] or "") > places:
         raise MeasureError([Fault(where, f"an amount in {currency} such as {example!r}", repr(written)[:60])])
     return round_amount(Decimal(written), currency)

@@ -8,7 +8,7 @@ The worked examples stand beside their tests, to be followed with a pencil. One 
 from __future__ import annotations
 
 import datetime
-from decimal import Decimal
+from decimal import ROUND_UP, Context, Decimal, localcontext
 from fractions import Fraction
 from typing import Any
 
@@ -26,7 +26,7 @@ from quoting.formulas import Plainly
 from quoting.job import Item, OfferedDiscount, UnderFloor
 from quoting.line_items import LineItem, line_items, rise_on
 from quoting.money import round_amount
-from quoting.pricing import Price, price_option
+from quoting.pricing import Price, price_option, with_deposit
 from quoting.rate_card import Pricing, Rounding, RushBand, Tax, TaxKind
 from quoting.reader import convert
 from quoting.requirements import Charge, CostClass, Draw, Labour, Requirement
@@ -195,6 +195,50 @@ def test_the_clients_discount_then_the_quotations(base: RateCard, job: Job) -> N
     assert amounts(priced(base, asked, MARK_UPS))["Discount: slow week"] == "-6.30"
 
 
+def test_the_quotations_discount_alone_is_off_all_of_the_own_work(base: RateCard, job: Job) -> None:
+    """5 % of 140 is 7.00."""
+    asked = replace(job, offered_discount=OfferedDiscount(share=Share("5 %"), because="slow week"))
+
+    assert amounts(priced(base, asked, MARK_UPS))["Discount: slow week"] == "-7.00"
+
+
+def test_a_price_of_nothing_has_no_margin(base: RateCard, job: Job) -> None:
+    price = priced(base, job, labour="0.00", materials="0.00")
+
+    assert [price.net, price.total, price.margin] == [0, 0, 0]
+
+
+def test_the_callers_context_changes_no_margin(base: RateCard, job: Job) -> None:
+    price = priced(base, job, MARK_UPS, labour="123.45")
+    expected = price.margin
+
+    with localcontext(Context(prec=2, rounding=ROUND_UP)):
+        assert price.margin == expected
+
+
+def test_what_an_item_does_not_cost_bears_nothing_of_what_is_added(base: RateCard, job: Job) -> None:
+    """
+    By what the items stand at: 100.00 and nothing.
+
+    All of the 80.00 up to the least charge is the first's, and all of the delivery follows it to its tax.
+    """
+    rules = replace(base.pricing, least_charge=Amount("180"))
+    price = two_items(replace(base, pricing=rules), job, {}, None, "books", materials="0.00")
+
+    assert [str(item.price) for item in price.items] == ["180.00", "0.00"]
+    assert [(one.category, str(one.base)) for one in price.tax] == [("standard", "192.00"), ("zero", "0.00")]
+
+
+@pytest.mark.parametrize(("included", "total"), [(False, "0.60"), (True, "0.50")])
+def test_a_floor_that_is_waived_is_none(included: bool, total: str, base: RateCard, job: Job) -> None:
+    """0.30 to the nearest 0.50 is 0.50; with 20 % on it 0.60, or 0.36 to the nearest 0.50 with its tax in it."""
+    waived = replace(job, under_floor=UnderFloor(by="owner", because="a test"))
+    taxed = {"rate": Share("20 %"), "prices_include_tax": included}
+    rules = {"rounding": Rounding(Amount("0.50"), "nearest", "total")}
+
+    assert str(priced(base, waived, rules, taxed, labour="0.30", materials="0.00").total) == total
+
+
 def test_discount_and_rush_are_both_on_own_work_at_its_list_price(base: RateCard, job: Job) -> None:
     """Rush 25 % of 140 is 35.00 whatever the discount: their order does not matter, and is so by rule."""
     rushed = replace(job, discount="trade", rush=True)
@@ -304,6 +348,63 @@ def test_a_unit_price_with_its_tax_goes_up_where_the_nearest_step_is_under_the_f
     price = priced(base, job, rules, {"rate": Share("20 %"), "prices_include_tax": True})
 
     assert (str(price.total), str(price.net), str(price.tax[0].tax)) == ("240.00", "200.00", "40.00")
+
+
+def test_a_unit_price_with_its_tax_goes_down_to_the_nearest_step_where_the_floor_lets_it(
+    base: RateCard, job: Job
+) -> None:
+    """200 at a cost of 150: 2.40 each with 20 %, to the nearest 1.00 is 2.00, whose 166.67 is over the cost."""
+    rules = {**MARK_UPS, "rounding": Rounding(Amount("1"), "nearest", "unit price")}
+    price = priced(base, job, rules, {"rate": Share("20 %"), "prices_include_tax": True})
+
+    assert (str(price.total), str(price.net)) == ("200.00", "166.67")
+
+
+@pytest.mark.parametrize(
+    ("step", "goods", "total", "net"), [("0.01", "180.00", "194.40", "162.00"), ("5", "180.60", "195.00", "162.50")]
+)
+def test_where_prices_have_the_tax_in_them_delivery_has_it_too(
+    step: str, goods: str, total: str, net: str, base: RateCard, job: Job
+) -> None:
+    """12 of delivery is 14.40 with 20 %; the total with it goes up to the step, and the goods bear that."""
+    rules = {"rounding": Rounding(Amount(step), "up", "total")}
+    taxed = {"rate": Share("20 %"), "prices_include_tax": True}
+    price = priced(base, job, rules, taxed, delivery="12.00")
+
+    assert [str(one) for one in (price.delivery, price.items[0].price, price.total, price.net)] == [
+        "14.40",
+        goods,
+        total,
+        net,
+    ]
+
+
+def test_a_fee_on_goods_of_several_taxes_is_of_what_the_client_pays(base: RateCard, job: Job) -> None:
+    """
+    120 + 50 of goods and 9.60 + 4 of delivery: 183.60 x 0.05 = 9.18.
+
+    What is added bears 20 % on two thirds of it: 9.18 / (1 - 0.05 x 1.1333) = 9.73, which is 6.49 and 3.24; so 194.63
+    is paid, and 5 % of that is 9.73 again.
+    """
+    price = two_items(replace(base, pricing=replace(base.pricing, **FEE)), job, {}, None, "books")
+
+    assert amounts(price)["Commission and payment fee"] == "9.73"
+    assert (str(price.payment_fee), str(price.total)) == ("9.73", "194.63")
+    assert [str(item.price) for item in price.items] == ["106.49", "53.24"]
+
+
+@pytest.mark.parametrize(
+    ("share", "paid_before", "deposit"),
+    [("50 %", "0", "75.00"), ("50 %", "80", "80"), ("50 %", "500", "150.00"), ("0 %", "80", "0")],
+)
+def test_a_deposit_covers_what_is_paid_before_printing_and_is_no_more_than_the_total(
+    share: str, paid_before: str, deposit: str, base: RateCard, job: Job
+) -> None:
+    """Half of 150 is 75; 80 for plates and paper if they cost that; none at all where the shop asks for none."""
+    price = with_deposit(priced(base, job, {"deposit": Share(share)}), Decimal(paid_before))
+
+    assert price.deposit == Decimal(deposit)
+    assert price.deposit + price.balance == price.total
 
 
 def test_rounding_then_tax(base: RateCard, job: Job) -> None:
@@ -508,7 +609,14 @@ KINDS = {
 }
 
 
-def two_items(base: RateCard, job: Job, tax: dict[str, Any], *kinds: str | None, whole: str | None = None) -> Price:
+def two_items(
+    base: RateCard,
+    job: Job,
+    tax: dict[str, Any],
+    *kinds: str | None,
+    whole: str | None = None,
+    materials: str = "50.00",
+) -> Price:
     """Goods of 100 and 50 with 12 of delivery, each item with its own kind of tax."""
     card = replace(base, tax=replace(base.tax, rate=Share("20 %"), kinds=KINDS, **tax))
     item: Item = job.items[0]
@@ -518,7 +626,7 @@ def two_items(base: RateCard, job: Job, tax: dict[str, Any], *kinds: str | None,
     sent = line(card, "12.00", "bought-in", is_delivery=True)
     lines = [
         line(card, "100.00", "labour"),
-        line(card, "50.00", "materials", item=1),
+        line(card, materials, "materials", item=1),
         replace(sent, item=None, cost_shares=(sent.cost, Decimal(0)), price_shares=(sent.price, Decimal(0))),
     ]
     return price_option(lines, both, card, [100, 100])

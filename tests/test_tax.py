@@ -10,7 +10,7 @@ import ast
 import math
 import random
 from collections.abc import Sequence
-from decimal import Decimal
+from decimal import ROUND_UP, Context, Decimal, localcontext
 from fractions import Fraction
 from pathlib import Path
 
@@ -171,6 +171,17 @@ def test_example_3_of_en_16931() -> None:
 
     assert [str(line.tax) for line in found.taxes] == ["225.00", "80.00"]
     assert str(found.total) == "2005.00"
+
+
+def test_the_callers_context_changes_no_document() -> None:
+    """Example 1 again, and with its tax in it, where a caller counts in three digits."""
+    lines = [TaxedAmount(Decimal("183.23"), Decimal("0.06")), TaxedAmount(Decimal("46.37"), Decimal("0.21"))]
+    expected = [document_totals(lines, "EUR", included=included) for included in (False, True)]
+
+    with localcontext(Context(prec=3, rounding=ROUND_UP)):
+        found = [document_totals(lines, "EUR", included=included) for included in (False, True)]
+
+    assert expected == found
 
 
 def test_tax_is_taken_once_on_the_sum_and_not_line_by_line() -> None:
