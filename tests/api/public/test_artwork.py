@@ -1,29 +1,25 @@
-"""A visitor's artwork: measured, priced by its figures, kept with the request, gone with the client or in time."""
+"""A visitor's artwork at the real server: measured, priced by its figures, kept with the request, gone in time."""
 
 from __future__ import annotations
 
 import datetime
 import hashlib
 from decimal import Decimal
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
-from litestar.testing import TestClient
-from msgspec.structs import replace
 
-from api.app import create_app
 from api.media_types import PDF
 from quoting.artwork import Artwork
 from quoting.offers import prices_of, read_choice
 from quoting.reader import from_json
 from tests.api.asking import problem
-from tests.api.conftest import HERE
 from tests.api.public.conftest import Shop
-from tests.api.public.visiting import CONTACT, Visitor
+from tests.api.public.visiting import CONTACT, Visitor, new_key
 from tests.artwork.drawn import pdf_of, rule
+from tests.book.shop import NOW
 from tests.offers.test_choices import CARD
 
 SIDE = 95 * 72 / 25.4
@@ -40,13 +36,14 @@ def side(handle: str, **told: Any) -> dict[str, Any]:
     return {"printed_from": "finished artwork", "artwork_file": handle, **told}
 
 
-def waiting(shop: Shop) -> list[Path]:
-    folder = Path(shop.settings.book + ".artwork") / "waiting"
-    return list(folder.iterdir()) if folder.is_dir() else []
+def waits(shop: Shop, handle: str) -> list[Path]:
+    """What lies there of a file that waits: itself and its note."""
+    folder = Path(shop.settings.artwork) / "waiting"
+    return sorted(folder.glob(handle.partition(".")[0] + "*")) if folder.is_dir() else []
 
 
-def test_a_visitors_artwork_is_measured_and_its_figures_are_priced(shop: Shop) -> None:
-    visitor = shop.visitor()
+def test_a_visitors_artwork_is_measured_and_its_figures_are_priced(served_shop: Shop) -> None:
+    visitor = served_shop.visitor()
 
     answer = upload(visitor)
     assert answer.status_code == 200, answer.text
@@ -56,7 +53,7 @@ def test_a_visitors_artwork_is_measured_and_its_figures_are_priced(shop: Shop) -
     assert set(told) == {"artwork_file", "until", "name", "forms", "notes"}
     # 60 pt is 60 x 25.4 / 72 = 21.17 mm, to a pixel at 600 dots an inch.
     assert told["forms"][0]["size"].startswith("21.2")
-    note = next(path for path in waiting(shop) if path.suffix == ".json")
+    note = next(path for path in waits(served_shop, told["artwork_file"]) if path.suffix == ".json")
     measured = from_json(note.read_bytes(), Artwork)
     choice = read_choice({**FROM_ARTWORK, "front": side("x")})
     on = datetime.datetime.now(datetime.UTC).date()
@@ -70,34 +67,34 @@ def test_a_visitors_artwork_is_measured_and_its_figures_are_priced(shop: Shop) -
     assert Decimal(cheaper["options"][0]["total"]) < expected.options[0].total
 
 
-def test_a_request_takes_its_artwork_with_it_and_it_goes_with_the_client(shop: Shop) -> None:
-    visitor = shop.visitor()
+def test_a_request_takes_its_artwork_with_it_and_it_goes_with_the_client(served_shop: Shop) -> None:
+    visitor = served_shop.visitor()
     handle = upload(visitor).json()["artwork_file"]
 
-    answers = [visitor.send(FROM_ARTWORK, front=side(handle), key="the-same-request-twice") for _ in range(2)]
+    key, contact = new_key(), {"name": "Isaura Penhale", "email": "isaura@artwork.example"}
+    answers = [visitor.send(FROM_ARTWORK, front=side(handle), key=key, contact=contact) for _ in range(2)]
 
     assert [one.status_code for one in answers] == [201, 201]
     assert answers[0].json() == answers[1].json()
-    assert waiting(shop) == []
-    with shop.book() as book:
+    assert waits(served_shop, handle) == []
+    with served_shop.book() as book:
         entry = book.get(answers[0].json()["number"])
         kept = book.artwork.kept(entry.id)
     assert [(one.content_hash, one.name) for one in kept] == [(HASH, "eel.pdf")]
-    owner = {"Authorization": f"Bearer {shop.owner_key}"}
+    owner = served_shop.owner
     place = f"/v1/book/quotations/{entry.id}/artwork"
-    assert shop.client.get(f"{place}/{HASH}", headers=owner).content == SQUARE
-    assert shop.client.get(f"{place}/{HASH}", headers=visitor.headers).status_code == 403
-    assert shop.client.get(f"{place}/{HASH}").status_code == 401
-    with shop.book() as book:
+    assert served_shop.client.get(f"{place}/{HASH}", headers=owner).content == SQUARE
+    assert served_shop.client.get(f"{place}/{HASH}", headers=visitor.headers).status_code == 403
+    assert served_shop.client.get(f"{place}/{HASH}").status_code == 401
+    with served_shop.book() as book:
         book.erase_client(entry.client, at=datetime.datetime.now(datetime.UTC), by="owner")
-    assert shop.client.get(place, headers=owner).json() == {"artwork": []}
-    folder = Path(shop.settings.book + ".artwork")
-    assert [path for path in folder.rglob("*") if path.is_file()] == []
+    assert served_shop.client.get(place, headers=owner).json() == {"artwork": []}
+    assert [path for path in Path(served_shop.settings.artwork).rglob("*") if entry.id in str(path)] == []
 
 
 @pytest.mark.parametrize("spoilt", ["signed by another", "of another file", "of nothing", "a path"])
-def test_what_is_not_the_signed_name_of_a_file_that_waits_is_refused(shop: Shop, spoilt: str) -> None:
-    visitor = shop.visitor()
+def test_what_is_not_the_signed_name_of_a_file_that_waits_is_refused(served_shop: Shop, spoilt: str) -> None:
+    visitor = served_shop.visitor()
     one, other = (upload(visitor).json()["artwork_file"] for _ in range(2))
     name, _, signature = one.partition(".")
     handle = {
@@ -115,8 +112,8 @@ def test_what_is_not_the_signed_name_of_a_file_that_waits_is_refused(shop: Shop,
         assert [one["pointer"] for one in answer.json()["invalid"]] == ["/choice/front/artwork_file"]
 
 
-def test_a_file_has_a_form_for_each_colour_and_goes_with_artwork_alone(shop: Shop) -> None:
-    visitor = shop.visitor()
+def test_a_file_has_a_form_for_each_colour_and_goes_with_artwork_alone(served_shop: Shop) -> None:
+    visitor = served_shop.visitor()
     two_pages = pdf_of("0 g " + rule(9, 9, 60, 60), "0 g " + rule(9, 9, 30, 30), size=(SIDE, SIDE))
     handle = upload(visitor, two_pages).json()["artwork_file"]
 
@@ -127,8 +124,8 @@ def test_a_file_has_a_form_for_each_colour_and_goes_with_artwork_alone(shop: Sho
     assert [answer.status_code for answer in (one_colour, set_in_type)] == [422, 422]
 
 
-def test_what_the_press_cannot_impress_has_no_price_and_is_an_enquiry_with_its_artwork(shop: Shop) -> None:
-    visitor = shop.visitor()
+def test_what_the_press_cannot_impress_has_no_price_and_is_an_enquiry_with_its_artwork(served_shop: Shop) -> None:
+    visitor = served_shop.visitor()
     wide, high = 150 * 72 / 25.4, 210 * 72 / 25.4
     solid = pdf_of("0 g " + rule(10, 10, wide - 20, high - 20), size=(wide, high))
     handle = upload(visitor, solid).json()["artwork_file"]
@@ -143,33 +140,27 @@ def test_what_the_press_cannot_impress_has_no_price_and_is_an_enquiry_with_its_a
     assert "its largest solid is" in refused.json()["detail"]
     assert "kN" not in refused.text
     assert (sent.status_code, sent.json()["kind"]) == (201, "enquiry")
-    assert len(waiting(shop)) == 2
+    assert waits(served_shop, handle) == []
+    assert len(waits(served_shop, light)) == 2
 
 
-def test_what_nobody_sends_is_gone_after_some_hours(shop: Shop) -> None:
-    handle = upload(shop.visitor()).json()["artwork_file"]
-    now = datetime.datetime.now(datetime.UTC)
-    assert len(waiting(shop)) == 2
+def test_what_nobody_sends_is_gone_after_some_hours(mounted_shop: Shop) -> None:
+    """By a clock that is set: it goes with no choice after six hours, and whoever tidies up takes it away."""
+    visitor = mounted_shop.visitor()
+    mounted_shop.clock.set(NOW)
+    handle = upload(visitor).json()["artwork_file"]
+    statuses = []
+    for hours in (5, 7):
+        mounted_shop.clock.set(NOW + datetime.timedelta(hours=hours))
+        statuses.append(visitor.price(FROM_ARTWORK, front=side(handle)).status_code)
+    there = len(waits(mounted_shop, handle))
+    with mounted_shop.book() as book:
+        book.tidy_artwork(before=NOW + datetime.timedelta(hours=5))
+        early = len(waits(mounted_shop, handle))
+        book.tidy_artwork(before=NOW + datetime.timedelta(hours=7))
 
-    for hours, left, status in ((5, 2, 200), (7, 0, 422)):
-        at = now + datetime.timedelta(hours=hours)
-        later = create_app(shop.settings, clock=partial(max, at, now))
-        with TestClient(later, base_url=HERE) as client:
-            visitor = Visitor(client, shop.form_key)
-            assert visitor.price(FROM_ARTWORK, front=side(handle)).status_code == status
-        assert len(waiting(shop)) == left
-
-
-def test_a_visitor_sends_so_many_files_an_hour_and_another_is_not_held_up(shop: Shop) -> None:
-    few = create_app(replace(shop.settings, most_artwork_an_hour=2))
-    with TestClient(few, base_url=HERE) as client:
-        one, other = Visitor(client, shop.form_key), Visitor(client, shop.form_key)
-        statuses = [upload(one, b"%PDF-1.4 nothing").status_code for _ in range(3)]
-
-        assert statuses == [422, 422, 429]
-        assert upload(other).status_code == 200
-        assert one.price().status_code == 200
+    assert (statuses, there, early, len(waits(mounted_shop, handle))) == ([200, 422], 2, 2, 0)
 
 
-def test_without_a_key_nothing_is_measured(shop: Shop) -> None:
-    assert upload(shop.stranger()).status_code == 401
+def test_without_a_key_nothing_is_measured(served_shop: Shop) -> None:
+    assert upload(served_shop.stranger()).status_code == 401
