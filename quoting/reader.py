@@ -129,8 +129,8 @@ def _with_their_ends(schema: Any) -> Any:
     """
     A schema whose patterns end as ECMA-262 writes it, which JSON Schema goes by.
 
-    There ``$`` is the very end of a text. Here it comes before a last line feed too, so that our types say
-    ``\\Z``, which ECMA-262 does not know.
+    There ``$`` is the very end of a text. In Python it comes before a last line feed too, so that our types end a
+    pattern in backslash and Z, which ECMA-262 does not know.
     """
     if isinstance(schema, dict):
         ended = {key: _with_their_ends(value) for key, value in schema.items()}

@@ -20,6 +20,7 @@ from quoting.book.changes import KeyEnded, KeyMade
 from quoting.book.desk import Desk
 from quoting.book.doors import plain_words
 from quoting.book.page import Moment, Page
+from quoting.book.papers import storable
 from quoting.errors import Fault, InputError, QuoteNotFoundError
 
 _ID_BYTES, _SECRET_BYTES = 8, 32
@@ -206,7 +207,7 @@ def read_key(connection: Connection, id: str) -> AccessKey:
     Raises:
         QuoteNotFoundError: none goes by it.
     """
-    row = connection.execute(select(tables.access_keys).where(tables.access_keys.c.id == id)).first()
+    row = connection.execute(select(tables.access_keys).where(tables.access_keys.c.id == storable(id))).first()
     if row is None:
         raise QuoteNotFoundError(id)
     return _key_of(row)

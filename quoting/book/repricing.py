@@ -12,7 +12,7 @@ from sqlalchemy import Connection, select
 
 from quoting.book import tables
 from quoting.book.looking_up import papers_of
-from quoting.book.papers import unpacked
+from quoting.book.papers import storable, unpacked
 from quoting.book.states import Entry
 from quoting.errors import QuoteNotFoundError, QuotingError
 from quoting.estimate import Estimate, estimate_job
@@ -82,7 +82,7 @@ def card_of(connection: Connection, hash: str) -> RateCard:
         QuoteNotFoundError: none was under this hash.
     """
     cards = tables.cards.c
-    body: Any = connection.execute(select(cards.body).where(cards.hash == hash)).scalar()
+    body: Any = connection.execute(select(cards.body).where(cards.hash == storable(hash))).scalar()
     if body is None:
         raise QuoteNotFoundError(hash)
     return _read_card(bytes(body))
