@@ -98,6 +98,7 @@ def priced(
     minutes: str = "60",
     delivery: str = "",
     days_left: int | None = None,
+    pieces: int = 100,
 ) -> Price:
     """The price of the worked example under some rules."""
     card = replace(base, pricing=replace(base.pricing, **(pricing or {})), tax=replace(base.tax, **(tax or {})))
@@ -105,7 +106,7 @@ def priced(
     if delivery:
         sent = line(card, delivery, "bought-in", is_delivery=True)
         lines.append(replace(sent, item=None, cost_shares=(sent.cost,), price_shares=(sent.price,)))
-    return price_option(lines, job, card, [100], days_left=days_left)
+    return price_option(lines, job, card, [pieces], days_left=days_left)
 
 
 def amounts(price: Price) -> dict[str, str]:
@@ -348,6 +349,14 @@ def test_a_unit_price_with_its_tax_goes_up_where_the_nearest_step_is_under_the_f
     price = priced(base, job, rules, {"rate": Share("20 %"), "prices_include_tax": True})
 
     assert (str(price.total), str(price.net), str(price.tax[0].tax)) == ("240.00", "200.00", "40.00")
+
+
+def test_a_unit_price_whose_tax_takes_it_a_coin_under_the_floor_goes_a_step_further(base: RateCard, job: Job) -> None:
+    """150 / 0.95 = 157.8947. One piece at 189.47 with 20 % leaves 157.89, which is under it; 189.48 leaves 157.90."""
+    rules = {"least_margin": Share("5 %"), "rounding": Rounding(Amount("0.01"), "up", "unit price")}
+    price = priced(base, job, rules, {"rate": Share("20 %"), "prices_include_tax": True}, pieces=1)
+
+    assert (str(price.total), str(price.net)) == ("189.48", "157.90")
 
 
 def test_a_unit_price_with_its_tax_goes_down_to_the_nearest_step_where_the_floor_lets_it(

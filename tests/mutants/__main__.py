@@ -46,6 +46,7 @@ LIBRARIES: tuple[str, ...] = (
 LIBRARIES += ("babel.numbers", "jsonschema_rs", "numpy")
 OPTIONS = ("-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header", "-W", "ignore")
 BROKEN = 99
+MOST_SECONDS = 600
 Fate = Literal["killed", "out of time", "survived", "equivalent"]
 
 
@@ -102,19 +103,17 @@ class Judge:
     def __init__(self, room: Room) -> None:
         self.room = room
         self.whole = (ROOT / room.path).read_text(encoding="utf-8")
-        self._seconds = 600.0
+        self._seconds = float(MOST_SECONDS)
 
     def all(self, *, processes: int) -> Iterator[tuple[Fate, Mutant]]:
         """What becomes of every mutant: first those that reach what runs at import."""
-        begun = time.monotonic()
-        self._hold_that_tests_pass()
-        self._seconds = 10 + 6 * (time.monotonic() - begun) * processes
+        self._time_the_tests(processes)
         made = mutants(ROOT / self.room.path, self.room.parts)
         cold = [one for one in made if functions_changed(self.whole, one.text) is None]
         with ThreadPoolExecutor(processes) as pool:
             yield from pool.map(lambda one: self._judged(one, lambda: self._cold(one)), cold)
         self._load()
-        self._hold_that_tests_pass()
+        self._time_the_tests(processes)
         warm = [one for one in made if one not in cold]
         with ThreadPoolExecutor(processes) as pool:
             yield from pool.map(lambda one: self._judged(one, lambda: self._warm(one)), warm)
@@ -126,9 +125,12 @@ class Judge:
         for name in (self.room.module, *self.room.used):
             importlib.import_module(name)
 
-    def _hold_that_tests_pass(self) -> None:
-        if outcome(lambda: tests_pass(self.room.tests), seconds=self._seconds) != 0:
+    def _time_the_tests(self, processes: int) -> None:
+        """Hold that the tests pass, and see how long they take: mutants have five times as long."""
+        begun = time.monotonic()
+        if outcome(lambda: tests_pass(self.room.tests), seconds=MOST_SECONDS) != 0:
             sys.exit(f"expected the tests of {self.room.path} to pass; found one that fails: {self.room.tests}")
+        self._seconds = 5 + 5 * (time.monotonic() - begun) * processes
 
     def _cold(self, mutant: Mutant) -> int:
         finder = Finder(self.room.module, str(ROOT / self.room.path), mutant.text)

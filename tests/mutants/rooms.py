@@ -43,9 +43,13 @@ MONEY = (
     Room(
         "quoting/units.py",
         ("tests/test_units.py",),
-        parts=("Measure", "Amount", "_number", "at_value", "_in", "read_door_type"),
+        parts=("Measure", "Amount", "_number", "at_value", "read_door_type"),
     ),
-    Room("quoting/offers/prices.py", ("tests/offers/test_prices.py",)),
+    Room(
+        "quoting/offers/prices.py",
+        ("tests/offers/test_prices.py",),
+        parts=("prices_of", "_next_quantities", "_asked", "_next", "_each"),
+    ),
 )
 AUTHORISATION = (
     Room("api/keys.py", _ACCESS),
@@ -55,9 +59,20 @@ AUTHORISATION = (
     Room(
         "api/operations.py",
         _ACCESS,
-        parts=("_handled", "_allowed", "Operation", "operation", "_tag"),
+        parts=("Operation", "operation", "_handled", "_allowed", "_tag", "_response", "_superseded"),
     ),
-    Room("api/desk.py", _ACCESS, parts=("Desk.credential", "Desk._looked_up", "Desk.origins")),
+    Room(
+        "api/desk.py",
+        _ACCESS,
+        parts=(
+            "Desk.credential",
+            "Desk._known",
+            "Desk._keys_age",
+            "Desk._read_keys",
+            "Desk.origins",
+            "Desk.methods_at",
+        ),
+    ),
     Room("quoting/book/access_keys.py", _BOOK),
     Room("quoting/book/links.py", _BOOK),
     Room("quoting/book/budgets.py", _BOOK),
