@@ -110,9 +110,9 @@ def run_serve(settings: Settings, *words: str) -> subprocess.CompletedProcess[st
 
 
 def family(pid: int) -> list[int]:
-    """A process and everything that it started."""
-    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
-    return [pid, *(found for child in children for found in family(int(child)))]
+    """A process and everything that it started, in whatever thread."""
+    told = [thread.read_text() for thread in Path(f"/proc/{pid}/task").glob("*/children")]
+    return [pid, *(found for child in " ".join(told).split() for found in family(int(child)))]
 
 
 def rss_bytes(pid: int) -> int:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import resource
 import signal
 import sqlite3
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,28 +21,35 @@ from msgspec.structs import replace
 from api.desk import Desk
 from api.media_types import PDF
 from api.settings import Settings, environment_of, settings_from, shown_settings
+from quoting.book.storage import Storage
+from quoting.book.upgrading import head
 from quoting.errors import InputError
+from quoting.job import MOST_ITEMS, MOST_QUANTITIES
 from tests.api.asking import BOOK, CARD, job, made_key, once, problem, together
-from tests.api.conftest import Client, Serve
-from tests.api.serving import run_serve
+from tests.api.conftest import Mounted, Serve
+from tests.api.serving import Served, family, free_url, run_serve
+from tests.disks import small_disk
 
 READY_SECONDS = 2
+DOCUMENT: dict[str, Any] = {"json": job(), "headers": {"Accept": PDF}}
 
 
-def test_a_server_without_its_book_lives_and_is_not_ready(serve: Serve, book_address: str) -> None:
-    """A59, on the real server: the file gone, the database stopped; both come back without a new start."""
-    served = serve()
+def test_a_server_whose_book_cannot_be_worked_with_lives_and_is_not_ready(serve: Serve, book_address: str) -> None:
+    """A59: the file gone or the database stopped, then tables of another version; both without a new start."""
+    served = serve(workers=2)
     assert httpx.get(f"{served.url}/readyz").json() == {"status": "ready"}
-    with Gone(book_address):
-        began = time.perf_counter()
-        ready = httpx.get(f"{served.url}/readyz", timeout=30)
-        took = time.perf_counter() - began
-        alive = httpx.get(f"{served.url}/livez")
-    back = _until_ready(served.url)
+    for harm in (Gone, Behind):
+        with harm(book_address):
+            began = time.perf_counter()
+            ready = httpx.get(f"{served.url}/readyz", timeout=30)
+            took = time.perf_counter() - began
+            alive = httpx.get(f"{served.url}/livez")
+        back = _until_ready(served.url)
 
-    assert (ready.status_code, problem(ready), alive.status_code, back) == (503, "storage-unavailable", 200, 200)
-    assert took < READY_SECONDS * 5  # a guard on a busy machine; the server itself gives up after 1.5 s
-    assert str(Path(book_address).parent) not in ready.text
+        assert (ready.status_code, problem(ready)) == (503, "storage-unavailable")
+        assert (alive.status_code, back) == (200, 200)
+        assert took < READY_SECONDS * 5  # a guard on a busy machine; the server itself gives up after 1.5 s
+        assert str(Path(book_address).parent) not in ready.text
 
 
 class Gone:
@@ -64,6 +74,26 @@ class Gone:
             _refuse(self._address, connections="true")
 
 
+class Behind:
+    """The book at tables of a version that was before ours."""
+
+    def __init__(self, address: str) -> None:
+        self._engine = Storage(address).engine
+
+    def __enter__(self) -> None:
+        """Take it back."""
+        self._set("0001")
+
+    def __exit__(self, *_: object) -> None:
+        """Bring it up again."""
+        self._set(head())
+        self._engine.dispose()
+
+    def _set(self, version: str) -> None:
+        with self._engine.begin() as connection:
+            connection.exec_driver_sql(f"UPDATE alembic_version SET version_num = '{version}'")
+
+
 def _refuse(address: str, *, connections: str) -> None:
     import psycopg
 
@@ -82,25 +112,18 @@ def _until_ready(url: str) -> int:
     return status
 
 
-def test_a_book_behind_its_tables_is_not_ready(client: Client, settings: Settings) -> None:
-    """A59."""
-    with sqlite3.connect(settings.book) as connection:
-        (version,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
-        connection.execute("UPDATE alembic_version SET version_num = '0001'")
-    try:
-        behind = client.get("/readyz").status_code
-    finally:
-        with sqlite3.connect(settings.book) as connection:
-            connection.execute("UPDATE alembic_version SET version_num = ?", (version,))
+def test_a_server_on_a_nearly_full_disk_lives_and_is_not_ready(tmp_path: Path) -> None:
+    """A59: under 200 MB are free, then 250."""
+    with small_disk(tmp_path / "disk", 250) as disk:
+        filler = disk / "filler"
+        filler.write_bytes(bytes(70_000_000))
+        settings = Settings(card=CARD, book=str(disk / "book.sqlite"), base_url=free_url())
+        with Served(settings, tmp_path / "server.log") as served:
+            full = [httpx.get(f"{served.url}/{path}", timeout=30).status_code for path in ("livez", "readyz")]
+            filler.unlink()
+            roomy = httpx.get(f"{served.url}/readyz", timeout=30).status_code
 
-    assert (behind, client.get("/readyz").status_code) == (503, 200)
-
-
-def test_a_nearly_full_disk_is_not_ready(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A59: more is asked to be free than any disk has."""
-    monkeypatch.setattr("api.desk.LEAST_BYTES", 2**60)
-
-    assert client.get("/readyz").status_code == 503
+    assert (full, roomy) == ([200, 503], 200)
 
 
 def test_a_server_refuses_to_start_on_a_book_that_is_not_as_it_must_be(tmp_path: Path) -> None:
@@ -201,28 +224,92 @@ def test_every_line_of_the_log_is_json_and_says_which_request(serve: Serve) -> N
 
 
 def test_a_document_that_takes_too_long_is_ended_and_the_next_is_made(
-    demo: Client, monkeypatch: pytest.MonkeyPatch, pango: None
+    mounted: Mounted, asked_mounted: httpx.Client, pango: None
 ) -> None:
-    """A47: its child has a bound on time, as on memory; see the tests of documents for both."""
-    asked: dict[str, Any] = {"json": job(), "headers": {"Accept": PDF}}
-    with monkeypatch.context() as bounded:
-        bounded.setattr("api.documents.RENDER_SECONDS", 0.001)
-        ended = demo.post("/v1/quotations", **asked)
-    made = demo.post("/v1/quotations", **asked)
+    """A47: the rendering process stands still; this server waits 3 s for it."""
+    asked_mounted.post("/v1/quotations", **DOCUMENT)
+    children = _renderers(mounted.served.pid)
+    for child in children:
+        os.kill(child, signal.SIGSTOP)
+    ended = [asked_mounted.post("/v1/quotations", **DOCUMENT) for _ in children]
+    made = asked_mounted.post("/v1/quotations", **DOCUMENT)
 
-    assert (ended.status_code, problem(ended)) == (503, "document-unavailable")
+    assert children
+    assert {(answer.status_code, problem(answer)) for answer in ended} == {(503, "document-unavailable")}
+    assert (made.status_code, made.content[:5]) == (200, b"%PDF-")
+    assert not set(children) & set(family(mounted.served.pid))
+
+
+def test_a_document_that_takes_too_much_memory_is_ended_and_the_next_is_made(
+    mounted: Mounted, asked_mounted: httpx.Client, pango: None
+) -> None:
+    """A47: a rendering process is started with its bound of 768 MB; here it is lowered to what it holds already."""
+    asked_mounted.post("/v1/quotations", **DOCUMENT)
+    children = _renderers(mounted.served.pid)
+    bounds = {resource.prlimit(child, resource.RLIMIT_AS)[0] for child in children}
+    for child in children:
+        resource.prlimit(child, resource.RLIMIT_AS, (1_000_000, 1_000_000))
+    ended = [asked_mounted.post("/v1/quotations", json=largest(items=6), headers={"Accept": PDF}) for _ in children]
+    made = asked_mounted.post("/v1/quotations", **DOCUMENT)
+
+    assert bounds == {768 * 1024 * 1024}
+    assert {(answer.status_code, problem(answer)) for answer in ended} == {(503, "document-unavailable")}
     assert (made.status_code, made.content[:5]) == (200, b"%PDF-")
 
 
-def test_a_job_with_every_text_at_its_longest_is_a_document(demo: Client, pango: None) -> None:
-    """A47: every text at its longest; 100,000 combining marks are refused."""
-    large = job(title="W" * 120, notes="W " * 999, quantities=[100])
-    large["items"] = [{**large["items"][0], "name": f"Card {count} " + "W" * 100} for count in range(6)]
-    made = demo.post("/v1/quotations", json=large, headers={"Accept": PDF})
-    marks = demo.post("/v1/quotations", json=job(notes="a" + "\u0301" * 100_000), headers={"Accept": PDF})
+def _renderers(pid: int) -> list[int]:
+    """The processes of a server that render documents."""
+    return [one for one in family(pid) if b"quoting.documents.child" in Path(f"/proc/{one}/cmdline").read_bytes()]
+
+
+def largest(*, items: int = MOST_ITEMS, quantities: int = 2) -> dict[str, Any]:
+    """A job with every text of a client's and of ours at its longest."""
+    contact = {"name": "N" * 120, "company": "C" * 120, "address": ["A" * 120] * 8}
+    told = job(title="W" * 120, reference="M" * 120, notes="W " * 1000, client=contact)
+    told["quantities"] = list(range(100, 100 + quantities))
+    told["items"] = [{**told["items"][0], "name": f"{count:02} " + "W" * 117} for count in range(items)]
+    return told
+
+
+def test_the_largest_job_is_a_document(asked: httpx.Client, pango: None) -> None:
+    """A47: as many items as are taken, every text at its longest; with one more, or a letter more, it is refused."""
+    hold_largest(asked, quantities=2)
+
+
+@pytest.mark.long
+def test_the_largest_job_at_every_quantity_is_a_document(asked: httpx.Client, pango: None) -> None:
+    """A47: 20 items at 20 quantities."""
+    hold_largest(asked, quantities=MOST_QUANTITIES)
+
+
+def hold_largest(asked: httpx.Client, *, quantities: int) -> None:
+    told, headers = largest(quantities=quantities), {"Accept": PDF}
+    made = asked.post("/v1/quotations", json=told, headers=headers)
+    beyond = [
+        largest(items=MOST_ITEMS + 1),
+        largest(quantities=MOST_QUANTITIES + 1),
+        {**told, "title": "W" * 121},
+        {**told, "notes": "W" * 2001},
+        job(notes="a" + "\u0301" * 100_000),
+    ]
+    refused = [asked.post("/v1/quotations", json=one, headers=headers).status_code for one in beyond]
 
     assert (made.status_code, made.content[:5]) == (200, b"%PDF-")
-    assert marks.status_code == 422
+    assert refused == [422] * len(beyond)
+
+
+def test_prices_go_on_beside_twenty_documents(asked: httpx.Client, pango: None) -> None:
+    """A47: a guard alone; ``bench_renders`` tells how long prices take meanwhile."""
+    with ThreadPoolExecutor(20) as crew:
+        rendering = [crew.submit(partial(asked.post, "/v1/quotations", **DOCUMENT)) for _ in range(20)]
+        prices = []
+        while not all(document.done() for document in rendering):
+            began = time.perf_counter()
+            prices.append(asked.post("/v1/estimates", json=job()).status_code)
+            assert time.perf_counter() - began < 20  # 40 times A47's 500 ms
+
+    assert {document.result().content[:5] for document in rendering} == {b"%PDF-"}
+    assert set(prices) == {200}
 
 
 def test_a_worker_opens_its_book_once_for_all_who_ask_together(settings: Settings) -> None:
