@@ -55,7 +55,7 @@ def made_key(address: str, role: str = "owner") -> dict[str, str]:
     return {"Authorization": f"Bearer {made.secret}"}
 
 
-def issued(client: httpx.Client, **told: Any) -> dict[str, Any]:
+def issued(client: httpx.Client, /, **told: Any) -> dict[str, Any]:
     """A quotation that is created."""
     answer = client.post(BOOK, json={"job": job(**told)}, headers=once())
     assert answer.status_code == 201, answer.text

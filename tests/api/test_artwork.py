@@ -12,18 +12,17 @@ from pathlib import Path
 
 import httpx
 import pytest
-from litestar.testing import TestClient
 from msgspec.structs import replace
 
 from api import uploads
-from api.app import create_app
 from api.media_types import PDF, PNG, TIFF
-from api.settings import Settings
 from quoting.artwork import UPLOADED
 from quoting.artwork.measuring import MOST_AT_ONCE
 from quoting.units import Size
-from tests.api.asking import BOOK, issued, job, problem, together
-from tests.api.conftest import HERE, Client, Serve
+from tests.api.asking import BOOK, issued, job, made_key, problem, together
+from tests.api.conftest import Client, Serve
+from tests.api.downloads import hold_name
+from tests.api.serving import Served
 from tests.artwork.bombs import BOMBS, pdf_flate, pdf_forms_in_forms
 from tests.artwork.drawn import pdf_of, rule
 
@@ -94,74 +93,79 @@ def test_a_bomb_is_answered_by_a_problem_and_leaves_nothing(
     ("name", "kind", "status"),
     [("a.pdf", PDF, 200), ("", PDF, 200), ("a.png", PDF, 422), ("a.pdf", PNG, 422), ("a", PDF, 422)],
 )
-def test_name_type_and_content_must_say_the_same(demo: Client, name: str, kind: str, status: int) -> None:
+def test_name_type_and_content_must_say_the_same(asked: httpx.Client, name: str, kind: str, status: int) -> None:
     """A48."""
-    assert measure(demo, GOOD, name, kind).status_code == status
+    assert measure(asked, GOOD, name, kind).status_code == status
 
 
-@pytest.mark.parametrize("announced", [True, False])
-def test_a_file_may_be_as_large_as_is_told_and_a_byte_more_is_refused(settings: Settings, announced: bool) -> None:
-    """A49: also where its length is not announced."""
-    bounded = replace(settings, demo=True, most_artwork_bytes=len(GOOD))
-    with TestClient(create_app(bounded), raise_server_exceptions=False) as client:
-        fits, over = (
-            client.post("/v1/artwork", content=sent if announced else iter([sent]), headers=KIND)
-            for sent in (GOOD, GOOD + b"\n")
-        )
-        job_over = client.post("/v1/estimates", json=job(notes="x" * settings.most_body_bytes))
+def test_a_file_may_be_as_large_as_is_told_and_a_byte_more_is_refused(serve: Serve, tmp_path: Path) -> None:
+    """A49, on each engine: also where its length is not announced; a folder of one's own holds what is kept."""
+    folder = tmp_path / "artwork"
+    served = serve(artwork=str(folder), most_artwork_bytes=len(GOOD))
+    with httpx.Client(base_url=served.url, headers=made_key(served.settings.book), timeout=60) as client:
+        sent = [GOOD, iter([GOOD]), GOOD + b"\n", iter([GOOD, b"\n"])]
+        answers = [client.post("/v1/artwork", content=content, headers=KIND) for content in sent]
+        job_over = client.post("/v1/estimates", json=job(notes="x" * served.settings.most_body_bytes))
+        kept = client.post(f"{BOOK}/{issued(client)['number']}/artwork", content=GOOD, headers=KIND)
 
-    assert (fits.status_code, over.status_code, job_over.status_code) == (200, 413, 413)
-    assert problem(over) == "too-large"
+    assert [answer.status_code for answer in (*answers, job_over, kept)] == [200, 200, 413, 413, 413, 201]
+    assert {problem(answer) for answer in (*answers[2:], job_over)} == {"too-large"}
+    files = [path for path in folder.rglob("*") if path.is_file()]
+    assert len(files) == 2
+    assert not any("artwork.pdf" in path.name for path in files)
 
 
-def test_artwork_is_kept_once_listed_and_handed_out_as_a_download_only(demo: Client) -> None:
+def test_artwork_is_kept_once_listed_and_handed_out_as_a_download_only(running: Served, asked: httpx.Client) -> None:
     """A48: random stored name, attachment, nosniff."""
-    which = issued(demo)["number"]
-    place = f"{BOOK}/{which}/artwork"
-    sent = [demo.post(place, params={"name": "../plate.pdf"}, content=GOOD, headers=KIND) for _ in range(2)]
+    place = f"{BOOK}/{issued(asked)['number']}/artwork"
+    sent = [asked.post(place, params={"name": "../plate.pdf"}, content=GOOD, headers=KIND) for _ in range(2)]
 
     assert [answer.status_code for answer in sent] == [201, 201]
     hash = hashlib.sha256(GOOD).hexdigest()
     kept = {"hash": hash, "name": "plate.pdf", "media_type": PDF, "byte_count": len(GOOD)}
     assert [answer.json()["kept"] for answer in sent] == [kept, kept]
-    assert sent[0].headers["location"] == f"{HERE}{place}/{hash}"
-    assert demo.get(place).json() == {"artwork": [kept]}
-    got = demo.get(f"{place}/{hash}")
+    assert sent[0].headers["location"] == f"{running.settings.base_url}{place}/{hash}"
+    assert asked.get(place).json() == {"artwork": [kept]}
+    got = asked.get(f"{place}/{hash}")
     assert (got.status_code, got.content, got.headers["content-type"]) == (200, GOOD, PDF)
     assert got.headers["content-disposition"].startswith("attachment; filename=")
     assert got.headers["x-content-type-options"] == "nosniff"
     assert got.headers["content-security-policy"] == "default-src 'none'; sandbox"
-    assert demo.get(f"{place}/{'0' * 64}").status_code == 404
-    assert demo.get(f"{BOOK}/Q-99999/artwork").status_code == 404
-    assert demo.post(f"{BOOK}/Q-99999/artwork", content=GOOD, headers=KIND).status_code == 404
+    assert asked.get(f"{place}/{'0' * 64}").status_code == 404
+    assert asked.get(f"{BOOK}/Q-99999/artwork").status_code == 404
+    assert asked.post(f"{BOOK}/Q-99999/artwork", content=GOOD, headers=KIND).status_code == 404
 
 
-def test_artwork_is_erased_with_its_client(demo: Client) -> None:
-    told = issued(demo)
+NAMES = ['"; filename="x.exe\r\nSet-Cookie: a=b.pdf', "../../x.pdf", "€ Ünï.pdf", "x" * 300 + ".pdf", "a\\b/c.pdf",
+         "..pdf", "CON.pdf", "名刺.pdf", "%0d%0aX: y.pdf"]  # fmt: skip
+
+
+def test_artwork_is_handed_out_by_a_name_in_one_line_without_a_way_out(asked: httpx.Client) -> None:
+    """A56; RFC 6266: whatever the file was called by who sent it."""
+    hash = hashlib.sha256(GOOD).hexdigest()
+    given = 0
+    for name in NAMES:
+        place = f"{BOOK}/{issued(asked)['number']}/artwork"
+        sent = asked.post(place, params={"name": name}, content=GOOD, headers=KIND)
+        assert sent.status_code in {201, 422}, name
+        if sent.status_code == 201:
+            hold_name(asked.get(f"{place}/{hash}"))
+            given += 1
+    assert given >= 6
+
+
+def test_artwork_is_erased_with_its_client(asked: httpx.Client) -> None:
+    told = issued(asked, client={"name": "Erased with the artwork"})
     place = f"{BOOK}/{told['number']}/artwork"
-    demo.post(place, content=GOOD, headers=KIND)
-    kept = demo.get(f"{BOOK}/{told['number']}").json()
-    tag = demo.get(f"/v1/book/clients/{kept['client']}").headers["etag"]
+    asked.post(place, content=GOOD, headers=KIND)
+    client = asked.get(f"{BOOK}/{told['number']}").json()["client"]
+    tag = asked.get(f"/v1/book/clients/{client}").headers["etag"]
 
-    assert len(demo.get(place).json()["artwork"]) == 1
-    demo.delete(f"/v1/book/clients/{kept['client']}", headers={"If-Match": tag}).raise_for_status()
-    assert demo.get(place).json() == {"artwork": []}
-    again = demo.post(place, content=GOOD, headers=KIND)
+    assert len(asked.get(place).json()["artwork"]) == 1
+    asked.delete(f"/v1/book/clients/{client}", headers={"If-Match": tag}).raise_for_status()
+    assert asked.get(place).json() == {"artwork": []}
+    again = asked.post(place, content=GOOD, headers=KIND)
     assert (again.status_code, problem(again)) == (409, "quote-erased")
-
-
-def test_a_book_in_postgresql_is_told_the_folder_for_artwork(serve: Serve, tmp_path: Path) -> None:
-    """On each engine: a folder of one's own holds what is kept."""
-    folder = tmp_path / "artwork"
-    served = serve(demo=True, artwork=str(folder))
-    with httpx.Client(base_url=served.url, timeout=60) as client:
-        which = issued(client)["number"]
-        answer = client.post(f"{BOOK}/{which}/artwork", content=GOOD, headers=KIND)
-
-    assert answer.status_code == 201
-    files = [path for path in folder.rglob("*") if path.is_file()]
-    assert len(files) == 2
-    assert not any("artwork.pdf" in path.name for path in files)
 
 
 def test_twenty_files_that_run_on_leave_a_price_answered(serve: Serve) -> None:
