@@ -7,6 +7,7 @@ import os
 import resource
 import tempfile
 import time
+from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
@@ -103,7 +104,7 @@ def test_a_file_may_be_as_large_as_is_told_and_a_byte_more_is_refused(serve: Ser
     folder = tmp_path / "artwork"
     served = serve(artwork=str(folder), most_artwork_bytes=len(GOOD))
     with httpx.Client(base_url=served.url, headers=made_key(served.settings.book), timeout=60) as client:
-        sent = [GOOD, iter([GOOD]), GOOD + b"\n", iter([GOOD, b"\n"])]
+        sent: list[bytes | Iterator[bytes]] = [GOOD, iter([GOOD]), GOOD + b"\n", iter([GOOD, b"\n"])]
         answers = [client.post("/v1/artwork", content=content, headers=KIND) for content in sent]
         job_over = client.post("/v1/estimates", json=job(notes="x" * served.settings.most_body_bytes))
         kept = client.post(f"{BOOK}/{issued(client)['number']}/artwork", content=GOOD, headers=KIND)
