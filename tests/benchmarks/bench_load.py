@@ -175,7 +175,7 @@ class Crew:
 async def tell(url: str, load: Load, seconds: int) -> None:
     """One kind alone, then at its rate."""
     alone, crew = Crew(url), Crew(url)
-    for _ in range(min(ALONE, round(load.a_second * seconds))):
+    for _ in range(min(ALONE, max(8, round(load.a_second * seconds)))):
         await alone.ask(next(load.requests), time.perf_counter())
     await crew.at_rate(load.requests, load.a_second, max(seconds, 40 / load.a_second))
     quiet, busy = alone.percentile_ms(50), crew.percentile_ms(load.percent)
