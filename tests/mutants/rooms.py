@@ -29,6 +29,7 @@ _TAX = (
     "tests/test_tax.py",
     *(f"--deselect=tests/test_tax.py::test_random_documents_hold_the_rules_exactly{part}" for part in _FURTHER),
 )
+_COSTS = ("tests/test_line_items.py", "tests/test_buying.py", "tests/test_pricing.py")
 _PRICES = ("tests/test_pricing.py", "tests/test_golden.py")
 _ACCESS = ("tests/api/test_authorisation.py",)
 _BOOK = ("tests/book/test_access.py", "tests/book/test_ways_in.py", "-k", "not postgresql")
@@ -37,9 +38,9 @@ MONEY = (
     Room("quoting/money.py", ("tests/test_money.py", *_TAX)),
     Room("quoting/tax.py", (*_TAX, "tests/test_pricing.py")),
     Room("quoting/pricing.py", _PRICES),
-    Room("quoting/line_items.py", _PRICES),
-    Room("quoting/buying.py", _PRICES),
-    Room("quoting/costing.py", _PRICES),
+    Room("quoting/line_items.py", _COSTS),
+    Room("quoting/buying.py", _COSTS),
+    Room("quoting/costing.py", _COSTS),
     Room(
         "quoting/units.py",
         ("tests/test_units.py",),
