@@ -25,14 +25,14 @@ from quoting.shop import ParentSheets, PriceBand, ReadyCut, Stock
 from quoting.units import Amount, Area, Grammage, Mass, Share, Size
 from tests.conftest import SHOPS
 
-RECLAIMED = {"standing": "input tax reclaimed", "input_rate": Share("20 %")}
-A_COST = {"standing": "input tax is a cost", "input_rate": Share("20 %")}
+RECLAIMED: dict[str, Any] = {"standing": "input tax reclaimed", "input_rate": Share("20 %")}
+A_COST: dict[str, Any] = {"standing": "input tax is a cost", "input_rate": Share("20 %")}
 
 
 @pytest.fixture(scope="module")
 def base(cards: dict[str, RateCard]) -> RateCard:
     card = cards[SHOPS[0]]
-    return replace(card, tax=replace(card.tax, **RECLAIMED))  # type: ignore[arg-type]  # by name
+    return replace(card, tax=replace(card.tax, **RECLAIMED))
 
 
 def bands(*told: tuple[int, str]) -> tuple[PriceBand, ...]:
@@ -42,7 +42,7 @@ def bands(*told: tuple[int, str]) -> tuple[PriceBand, ...]:
 def sheets(card: RateCard, **told: Any) -> Stock:
     """500 x 700 mm of 100 gsm, 35 g a sheet, in packs of 250 at 0.20 each."""
     stock = next(one for one in card.stocks.values() if isinstance(one, ParentSheets))
-    plain = {
+    plain: dict[str, Any] = {
         "size": Size("500 x 700 mm"),
         "grammage": Grammage("100 gsm"),
         "pack": 250,
@@ -122,10 +122,10 @@ def test_what_is_ordered_is_paid_by_the_pack_with_its_carriage(base: RateCard) -
     """700 in packs of 250 are 750 at 0.20, 150.00; 12.00 brings them, once, and both before the press runs."""
     paper, carriage = bought(base, 700, carriage_in=Amount("12.00"))
 
-    assert (paper.operation, paper.drawn, paper.quantity, paper.unit) == ("Stock", 700, 750, "sheets")
+    assert [paper.operation, paper.drawn, paper.quantity, paper.unit] == ["Stock", 700, 750, "sheets"]
     assert (paper.cost, paper.cost_class, paper.before_printing) == (Decimal("150.00"), "materials", True)
     assert (carriage.operation, carriage.cost, carriage.cost_class) == ("Carriage in", Decimal("12.00"), "bought-in")
-    assert (carriage.drawn, carriage.quantity, carriage.unit, carriage.before_printing) == (1, 1, "orders", True)
+    assert [carriage.drawn, carriage.quantity, carriage.unit, carriage.before_printing] == [1, 1, "orders", True]
     assert carriage.what == f"{paper.what}, carriage in"
 
 
@@ -136,15 +136,20 @@ def test_what_is_brought_free_has_no_line_of_carriage(base: RateCard) -> None:
 def test_what_is_on_the_shelf_is_paid_as_it_is_used_with_its_share_of_the_carriage(base: RateCard) -> None:
     """Usually 900 are ordered, in packs 1000 at 0.15, with 30.00 to bring them: 0.18 a sheet; 700 are 126.00."""
     prices = bands((1, "0.20"), (1000, "0.15"))
-    told = {"supply": "house", "usual_order": 900, "prices": prices, "carriage_in": Amount("30.00")}
+    told: dict[str, Any] = {"supply": "house", "usual_order": 900, "prices": prices, "carriage_in": Amount("30.00")}
     (paper,) = bought(base, 700, **told)
 
-    assert (paper.drawn, paper.quantity, paper.cost, paper.before_printing) == (700, 700, Decimal("126.00"), False)
+    assert [paper.drawn, paper.quantity, paper.cost, paper.before_printing] == [700, 700, Decimal("126.00"), False]
 
 
 def test_the_shelf_is_filled_by_the_least_order_at_least(base: RateCard) -> None:
     """1000 must be ordered, though 100 usually would be: 0.15 and not 0.20 a sheet."""
-    told = {"supply": "house", "usual_order": 100, "least_order": 1000, "prices": bands((1, "0.20"), (1000, "0.15"))}
+    told: dict[str, Any] = {
+        "supply": "house",
+        "usual_order": 100,
+        "least_order": 1000,
+        "prices": bands((1, "0.20"), (1000, "0.15")),
+    }
 
     assert bought(base, 100, **told)[0].cost == Decimal("15.00")
 
@@ -171,7 +176,7 @@ def test_input_tax_is_out_of_what_a_purchase_costs_or_in_it(
 
 def test_a_carriage_never_has_the_tax_in_it_though_the_papers_prices_do(base: RateCard) -> None:
     """12.00 and 20 % on it: what a carrier's list says is without tax, here."""
-    told = {"prices_include_tax": True, "carriage_in": Amount("12.00")}
+    told: dict[str, Any] = {"prices_include_tax": True, "carriage_in": Amount("12.00")}
 
     assert bought(base, 250, A_COST, **told)[1].cost == Decimal("14.40")
 
@@ -180,7 +185,7 @@ def test_what_tax_does_is_told_just_where_it_does_something(base: RateCard) -> N
     do = Recording()
     assert after_tax(do, base, Decimal(50)) == 50
     assert do.taken() == ()
-    shop = replace(base, tax=replace(base.tax, **A_COST))  # type: ignore[arg-type]  # by name
+    shop = replace(base, tax=replace(base.tax, **A_COST))
     assert after_tax(do, shop, Decimal(50)) == 60
     assert [step.formula for step in do.taken()] == ["after_input_tax"]
 

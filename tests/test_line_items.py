@@ -63,7 +63,7 @@ def test_minutes_of_one_operation_person_and_machine_are_one_line(base: RateCard
         labour("Running", "2", machine="platen-8x12", item=1),
     ]
     found = [
-        (one.operation, one.item, one.machine, one.minutes, one.driver, one.what)
+        (one.operation, one.item, one.machine, int(one.minutes), int(one.driver), one.what)
         for one in lines_of(base, *asked, items=2)
     ]
 
@@ -130,7 +130,7 @@ def test_a_pot_is_borne_by_what_each_item_draws_from_it(base: RateCard) -> None:
     ]
     (line,) = lines_of(replace(base, inks={"red": ink}), *draws, items=2)
 
-    assert (line.item, line.driver, shares(line)) == (None, 200, ["3.00", "9.00"])
+    assert [line.item, line.driver, shares(line)] == [None, 200, ["3.00", "9.00"]]
     assert [str(share) for share in line.price_shares] == ["3.60", "10.80"]
 
 
@@ -189,7 +189,10 @@ def test_one_item_bears_all_that_the_job_does_once(base: RateCard) -> None:
 
 def test_what_is_written_down_costs_what_is_not(base: RateCard) -> None:
     """The search counts plainly, and the plan that is chosen is told in sentences: to the same coin."""
-    asked = [labour("Running", "7", machine="platen-8x12", what="front"), charge("30", before_printing=True)]
+    asked: list[Requirement] = [
+        labour("Running", "7", machine="platen-8x12", what="front"),
+        charge("30", before_printing=True),
+    ]
     told, plain = line_items(Recording(), asked, base, 1), line_items(Plainly(), asked, base, 1)
 
     assert [(one.exact_cost, one.cost, one.price) for one in told] == [
