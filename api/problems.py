@@ -119,6 +119,7 @@ _LISTED = (
     ProblemType("artwork-busy", 503, "All that measure artwork are at work", "Send it again after Retry-After."),
     ProblemType("artwork-unavailable", 503, "Artwork cannot be measured here", "Send it to the shop in another way."),
     ProblemType("document-unavailable", 503, "The document cannot be made here", "Ask for JSON, or later."),
+    ProblemType("not-set-up", 503, "The server is not set up for that", "Tell the shop: its server's log says how."),
     ProblemType("storage-unavailable", 503, "The quote book cannot be reached", "Send it again after Retry-After."),
 )  # fmt: skip
 TYPES: dict[str, ProblemType] = {one.name: one for one in _LISTED}

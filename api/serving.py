@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import subprocess
 import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from logging.config import dictConfig
+from urllib.parse import urlsplit
 
 from api.demo import where_to_look, with_demo
 from api.logs import configuration
@@ -16,6 +19,7 @@ from api.telling.told_by import telling_from, tells_anybody
 from quoting.errors import Fault, InputError
 from quoting.rate_card import load_rate_card
 
+LOG = logging.getLogger("api.serving")
 APP = "api.app:create_app"
 DRAIN_SECONDS = 25
 WAITING_CONNECTIONS = 2048
@@ -36,6 +40,9 @@ def serve(*, host: str, port: int) -> None:
         settings = with_demo(settings)
         print(where_to_look(settings), flush=True)
     os.environ.update(environment_of(settings))
+    dictConfig(configuration())
+    if not settings.secret:
+        LOG.warning("QUOTING_SECRET is not set: no request of a visitor, no artwork and no sign-in can be taken")
     import uvicorn
 
     with sender_beside(settings):
@@ -59,13 +66,21 @@ def check(settings: Settings, *, host: str) -> None:
     Hold that a server may be started so, before any worker is.
 
     Raises:
-        InputError: a server that asks for no key would listen to others than this machine.
+        InputError: a server that asks for no key would listen to others than this machine; one that visitors reach
+            has no secret to make their links with.
         RateCardError: the card is refused.
     """
     if settings.demo and host not in LOOPBACK:
         raise InputError([Fault("demo", f"a host of this machine alone, of {', '.join(LOOPBACK)}", host)])
     card = load_rate_card(settings.card)
     telling_from(settings, card)
+    if card.offers and not settings.secret and not settings.demo and _is_for_visitors(settings):
+        found = "nothing, while the card has offers and visitors can reach them"
+        raise InputError([Fault("QUOTING_SECRET", "32 characters or more, which private links are made with", found)])
+
+
+def _is_for_visitors(settings: Settings) -> bool:
+    return bool(settings.origins) or urlsplit(settings.base_url).hostname not in LOOPBACK
 
 
 @contextmanager

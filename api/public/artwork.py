@@ -15,13 +15,14 @@ from msgspec import Meta, Struct
 from api.calls import Answer, Call
 from api.media_types import ARTWORK, JSON
 from api.operations import Answers, operation
+from api.problems import ProblemError
 from api.public.allowances import UPLOADS, spend
 from api.public.offers import ON_PAGES
 from api.public.types import MeasuredFile, told
 from api.uploads import Upload, measured
 from quoting.artwork import Artwork, FormArtwork
 from quoting.book import Entry, QuoteBook
-from quoting.errors import ArtworkTooLargeError, QuoteNotFoundError, StorageError
+from quoting.errors import ArtworkTooLargeError, QuoteNotFoundError
 from quoting.offers import Choice, named_sides
 from quoting.reader import from_json
 
@@ -54,7 +55,7 @@ class PutBy(Struct, frozen=True, kw_only=True):
     body=Upload,
     takes=ARTWORK,
     answers=(Answers(what="What it measures.", content={JSON: MeasuredFile}),),
-    problems=(*REFUSALS, "quota-exceeded"),
+    problems=(*REFUSALS, "quota-exceeded", "not-set-up"),
 )
 async def send_artwork(call: Call[Upload, NamedArtwork]) -> Answer:
     """Measure a file and put it by."""
@@ -84,11 +85,12 @@ async def put_by(call: Call[Upload, Any], name: str) -> PutBy:
 
     Raises:
         ArtworkError: it is refused.
+        ProblemError: the server has no secret.
         StorageError: it cannot be put by.
     """
     settings = call.desk.settings
     if not settings.secret:
-        raise StorageError("expected QUOTING_SECRET, which files are known by; found nothing")
+        raise ProblemError("not-set-up")  # nothing signs what a file is known by
     content, artwork = await measured(call.desk, call.body, name)
     if len(artwork.forms) > MOST_FORMS:
         raise ArtworkTooLargeError("forms", f"at most {MOST_FORMS} forms a file", f"{len(artwork.forms)}")

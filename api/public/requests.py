@@ -12,6 +12,7 @@ from api.calls import Answer, Call, Nothing
 from api.keys import Role
 from api.media_types import JSON
 from api.operations import Answers, operation
+from api.problems import ProblemError
 from api.public.allowances import REQUESTS, spend, spend_by_email
 from api.public.artwork import artwork_of, take_up
 from api.public.prices import EXAMPLE, told_of_choice
@@ -20,7 +21,7 @@ from api.public.types import RequestAnswer, told
 from quoting import Fault, InputError
 from quoting.book import Entry, QuoteBook
 from quoting.documents.fonts import faces_for
-from quoting.errors import NotPricedError, StorageError, UnfitTextError
+from quoting.errors import NotPricedError, UnfitTextError
 from quoting.offers import Choice, check_choice, issued_at_once, offer_by_key, quote_choice, unpriced
 
 FROM_PAGES: tuple[Role, ...] = ("form", "owner")
@@ -44,7 +45,7 @@ class RequestAsked(Struct, frozen=True, forbid_unknown_fields=True):
         "choice": EXAMPLE["choice"] | {"contact": {"name": "Wilmot Dace", "email": "wilmot@lantern-and-eel.example"}}
     },
     answers=(Answers(status=201, what="What became of it.", content={JSON: RequestAnswer}, headers=("Location",)),),
-    problems=("not-offered", "unfit-text", "quota-exceeded"),
+    problems=("not-offered", "unfit-text", "quota-exceeded", "not-set-up"),
     once=True,
 )
 async def send_request(call: Call[RequestAsked, Nothing]) -> Answer:
@@ -75,14 +76,14 @@ async def keep(call: Call[Any, Any], choice: Choice) -> Kept:
 
     Raises:
         InputError: with every fault of the choice.
-        ProblemError: too many were sent.
+        ProblemError: too many were sent, or the server has no secret.
         StorageError: it cannot be kept now.
     """
     card = call.card
     _check(choice)
     offer, on = offer_by_key(choice.product, card), call.desk.today(card)
     if not call.desk.settings.secret:
-        raise StorageError("expected QUOTING_SECRET, which private links are made with; found nothing")
+        raise ProblemError("not-set-up")  # nothing makes a private link
     before = await call.desk.in_book(lambda book: book.answered_before("ask", call.request_key()))
     artwork = await artwork_of(call, choice)
     if before is not None:

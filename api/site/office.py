@@ -135,7 +135,7 @@ def _check_writes(session: Session) -> None:
 
 def _secret(call: Call[Any, Any]) -> str:
     if not call.desk.settings.secret:
-        raise StorageError("expected QUOTING_SECRET, which sessions are signed with; found nothing")
+        raise ProblemError("not-set-up")  # nothing signs a session
     return call.desk.settings.secret
 
 

@@ -26,7 +26,10 @@ from quoting.book.upgrading import head
 from quoting.errors import InputError
 from quoting.job import MOST_ITEMS, MOST_QUANTITIES
 from tests.api.asking import BOOK, CARD, job, made_key, once, problem, together
-from tests.api.conftest import Mounted, Serve
+from tests.api.conftest import Mounted, Serve, asking
+from tests.api.documents import Held
+from tests.api.public.conftest import made_keys
+from tests.api.public.visiting import Visitor
 from tests.api.serving import Served, family, free_url, run_serve
 from tests.disks import small_disk
 
@@ -134,6 +137,29 @@ def test_a_server_refuses_to_start_on_a_book_that_is_not_as_it_must_be(tmp_path:
 
     assert done.returncode != 0
     assert "another database" in done.stdout + done.stderr
+
+
+@pytest.mark.parametrize(
+    "told", [{"base_url": "https://quotes.shop.example"}, {"origins": ("https://shop.example",)}]
+)
+def test_a_server_that_visitors_reach_does_not_start_without_a_secret(tmp_path: Path, told: dict[str, Any]) -> None:
+    """Their requests could not be kept: nothing would make their private links."""
+    done = run_serve(Settings(card=CARD, book=str(tmp_path / "book.sqlite"), **told), "--port", "1")
+
+    assert done.returncode != 0
+    assert "QUOTING_SECRET: expected 32 characters or more" in done.stdout + done.stderr
+
+
+def test_a_server_of_this_machine_warns_that_it_has_no_secret(serve: Serve, held: Held) -> None:
+    served = serve()
+    with asking(served, held) as client:
+        visitor = Visitor(client, made_keys(served.settings.book)[0])
+        sent, priced, office = visitor.send(), visitor.price(), client.get("/office")
+    warned = [json.loads(line) for line in served.log.read_text().splitlines() if "QUOTING_SECRET" in line]
+
+    assert (sent.status_code, problem(sent), priced.status_code) == (503, "not-set-up", 200)
+    assert (office.status_code, problem(office)) == (503, "not-set-up")
+    assert [(line["level"], line["from"]) for line in warned] == [("warning", "api.serving")]
 
 
 def test_what_is_under_way_when_a_server_is_stopped_is_finished(serve: Serve, pango: None) -> None:
