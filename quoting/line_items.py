@@ -52,10 +52,10 @@ class LineItem(Struct, frozen=True, kw_only=True):
     workings: tuple[Working, ...]
     person: str | None = None
     machine: str | None = None
-    minutes: Decimal = Decimal(0)
+    minutes: Decimal
     cost_shares: tuple[Decimal, ...] = ()
     price_shares: tuple[Decimal, ...] = ()
-    before_printing: bool = False
+    before_printing: bool
     is_delivery: bool = False
 
 

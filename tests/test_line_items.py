@@ -82,6 +82,15 @@ def test_a_line_is_rounded_once_from_its_exact_cost_and_its_price_from_that_too(
     assert (line.exact_cost, str(line.cost), str(line.price)) == (Decimal("2.345"), "2.35", "2.58")
 
 
+def test_what_is_paid_to_others_takes_nobodys_time(base: RateCard) -> None:
+    """So that it counts in no hour of a press or of a person."""
+    draw = Draw(pot="plates", key="estuary", what="", item=0, amount=Decimal(4000), unit="mm2")
+
+    assert {(one.minutes, one.person, one.machine) for one in lines_of(base, charge("30"), draw)} == {
+        (Decimal(0), None, None)
+    }
+
+
 def test_what_costs_nothing_has_no_line(base: RateCard) -> None:
     assert lines_of(base, charge("0"), labour("Running", "0")) == []
 

@@ -83,6 +83,7 @@ def line(card: RateCard, cost: str, kind: CostClass, *, minutes: str = "0", item
         workings=(),
         machine="platen-8x12" if kind == "labour" else None,
         minutes=Decimal(minutes),
+        before_printing=False,
         **more,
     )
 
