@@ -151,10 +151,10 @@ def test_what_the_job_does_once_is_shared_by_its_weights(base: RateCard) -> None
 
 
 def test_weights_of_several_shares_of_one_line_count_by_their_minutes(base: RateCard) -> None:
-    """30 minutes by 1 : 1 and 10 by 0 : 2 are 15 and 25 of 40: three eighths and five."""
+    """30 minutes by 1 : 1 and 10 by 0 : 1 are 15 and 25 of 40: three eighths and five."""
     asked = [
         labour("Running", "30", item=None, machine="platen-8x12", weights=(Decimal(1), Decimal(1))),
-        labour("Running", "10", item=None, machine="platen-8x12", weights=(Decimal(0), Decimal(2))),
+        labour("Running", "10", item=None, machine="platen-8x12", weights=(Decimal(0), Decimal(1))),
     ]
     (line,) = lines_of(base, *asked, items=2)
 
@@ -201,6 +201,7 @@ def test_what_is_written_down_costs_what_is_not(base: RateCard) -> None:
     asked: list[Requirement] = [
         labour("Running", "7", machine="platen-8x12", what="front"),
         charge("30", before_printing=True),
+        Draw(pot="plates", key="estuary", what="", item=0, amount=Decimal(4000), unit="mm2"),
     ]
     told, plain = line_items(Recording(), asked, base, 1), line_items(Plainly(), asked, base, 1)
 
@@ -209,6 +210,12 @@ def test_what_is_written_down_costs_what_is_not(base: RateCard) -> None:
     ]
     assert all(one.sentence and one.price_sentence for one in told)
     assert not any(one.sentence or one.price_sentence for one in plain)
-    assert {one.operation: one.before_printing for one in told} == {"Running": False, "Die": True}
+    assert {one.operation: one.before_printing for one in told} == {
+        "Plates": True,
+        "Carriage in": True,
+        "Running": False,
+        "Die": True,
+    }
+    assert ["4000 mm2 drawn" in one.sentence for one in told].count(True) == 1
     assert ["front: 7 min" in one.sentence for one in told].count(True) == 1
     assert ["a charge of 30" in one.sentence for one in told].count(True) == 1

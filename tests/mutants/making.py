@@ -21,6 +21,7 @@ _CHOSEN = re.compile(
     "core/(AddNot|ExceptionReplacer|NumberReplacer|RemoveDecorator|ReplaceAndWithOr|ReplaceOrWithAnd"
     "|ReplaceTrueWithFalse|ReplaceFalseWithTrue|ReplaceBreakWithContinue|ReplaceContinueWithBreak|ZeroIterationForLoop"
     f"|ReplaceUnaryOperator_(Delete_Not|USub_UAdd|Delete_USub)|ReplaceBinaryOperator_{_ARITHMETIC}_{_ARITHMETIC}"
+    "|ReplaceBinaryOperator_FloorDiv_(Mul|Div)"
     f"|ReplaceComparisonOperator_({_ORDER}_{_ORDER}|Is_IsNot|IsNot_Is))"
 )
 _NUMBER = re.compile(r"[\"'](?P<first>[0-9])(?P<rest>[0-9.e-]*)[\"']")
