@@ -196,7 +196,7 @@ def test_text_in_a_query_or_a_path_is_refused_or_finds_nothing(running: Served, 
     for one in OWNERS:
         query: Any = inspect.type_info(one.query)
         plain = one.path.replace("{", "").replace("}", "")
-        body = {"json": one.example} if one.example else {}
+        body = {} if one.example is None else {"json": one.example}
         for text in [*corpus()[:-2:12], "a\x00b"]:
             headers = {**once(), "If-Match": '"x.1"'}
             ask = partial(asked.request, one.method, headers=headers, **body)
