@@ -13,14 +13,10 @@ from pathlib import Path
 
 import httpx
 import pytest
-from litestar.testing import TestClient
-from msgspec.structs import replace
 
-from api.app import create_app
-from api.settings import Settings
 from quoting.book import QuoteBook
 from quoting.cli import commands
-from tests.api.asking import BOOK, issued, job, logged, made_key, once, problem, together
+from tests.api.asking import BOOK, issued, logged, made_key, once, problem, together
 from tests.api.conftest import SECRET as SECRET_OF_LINKS
 from tests.api.serving import Served
 from tests.book.postgresql import _FOLDERS
@@ -166,24 +162,6 @@ def test_a_key_in_an_address_is_refused(running: Served, asked: httpx.Client, na
 
     assert (answer.status_code, problem(answer)) == (400, "credentials-in-url")
     assert secret not in str(logged(running, answer.headers["request-id"]))
-
-
-def test_a_good_key_goes_on_pricing_while_the_book_does_not_answer(settings: Settings, tmp_path: Path) -> None:
-    """A34: prices need no book; what does is told that it cannot be reached, and when to ask again."""
-    gone = tmp_path / "book.sqlite"
-    told = replace(settings, book=str(gone))
-    with TestClient(create_app(told), raise_server_exceptions=False) as client:
-        client.headers.update(made_key(told.book))
-        before = client.post("/v1/estimates", json=job())
-        gone.rename(tmp_path / "elsewhere.sqlite")
-        time.sleep(ENDED_WITHIN_SECONDS)
-        price, listed = client.post("/v1/estimates", json=job()), client.get(BOOK)
-        (tmp_path / "elsewhere.sqlite").rename(gone)
-        back = client.get(BOOK)
-
-    assert (before.status_code, price.status_code, back.status_code) == (200, 200, 200)
-    assert (listed.status_code, problem(listed)) == (503, "storage-unavailable")
-    assert int(listed.headers["retry-after"]) > 0
 
 
 def test_keys_are_made_listed_rotated_and_ended_on_the_command_line(tmp_path: Path) -> None:
