@@ -175,6 +175,17 @@ def test_weights_are_of_their_own_operation_and_machine(base: RateCard) -> None:
     assert [share > 0 for share in found["Lock-up", None].cost_shares] == [True, True]
 
 
+def test_weights_of_what_an_item_bears_itself_say_nothing_of_what_the_job_does_once(base: RateCard) -> None:
+    asked = [
+        charge("5", operation="Proofs"),
+        charge("40", weights=(Decimal(1), Decimal(0))),
+        charge("40", item=None, weights=(Decimal(0), Decimal(1))),
+    ]
+    of_one, of_all = (one for one in lines_of(base, *asked, items=2) if one.operation == "Die")
+
+    assert (shares(of_one), shares(of_all)) == ([], ["0.00", "40.00"])
+
+
 def test_weights_of_nothing_share_equally(base: RateCard) -> None:
     (line,) = lines_of(base, charge("40", item=None, weights=(Decimal(0), Decimal(0))), items=2)
 
