@@ -91,7 +91,7 @@ class Served:
         until = time.monotonic() + READY_SECONDS
         while time.monotonic() < until:
             try:
-                if httpx.get(f"{self.url}/livez").status_code == 200:
+                if httpx.get(f"{self.url}/livez", verify=False).status_code == 200:
                     return
             except httpx.TransportError:
                 time.sleep(0.05)

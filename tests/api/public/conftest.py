@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 import httpx
@@ -80,24 +81,30 @@ def made_keys(address: str) -> tuple[str, str]:
         return form.secret, owner.secret
 
 
+kept_keys = cache(made_keys)  # of a server that many tests ask
+
+
 @pytest.fixture
 def served_shop(running: Served, held: Held) -> Iterator[Shop]:
     """The real server of four workers, on each engine; other tests have written in its book."""
-    with shop_of(running, held) as shop:
+    with shop_of(running, held, keys=kept_keys(running.settings.book)) as shop:
         yield shop
 
 
 @pytest.fixture
 def mounted_shop(mounted: Mounted, held: Held) -> Iterator[Shop]:
     """The real server in which the tests mount what they need, on each engine; likewise."""
-    with shop_of(mounted.served, held, mounted.clock) as shop:
+    keys = kept_keys(mounted.served.settings.book)
+    with shop_of(mounted.served, held, mounted.clock, keys=keys) as shop:
         yield shop
 
 
 @contextmanager
-def shop_of(served: Served, held: Held, clock: SetClock | None = None) -> Iterator[Shop]:
-    """A server that runs, with new keys to it."""
-    form, owner = made_keys(served.settings.book)
+def shop_of(
+    served: Served, held: Held, clock: SetClock | None = None, *, keys: tuple[str, str] | None = None
+) -> Iterator[Shop]:
+    """A server that runs, with new keys to it unless they are told."""
+    form, owner = keys or made_keys(served.settings.book)
     with asking(served, held) as client:
         yield Shop(client, form, owner, served.settings, served, clock)
 
