@@ -308,12 +308,23 @@ class Desk:
             BookNotReadyError: it is not as it must be.
             PublishedCardError: the card's version was published with other content.
         """
+        await to_thread.run_sync(self.open_book, limiter=self._storage)
+        with suppress(StorageError):
+            await self._read_keys()
+
+    def open_book(self) -> None:
+        """
+        Open the book, publish the card and forget what is old, before anybody asks; see ``open``.
+
+        Raises:
+            BookNotReadyError: it is not as it must be.
+            PublishedCardError: the card's version was published with other content.
+        """
         if not self.settings.book:
             return
         try:
-            self.card = await self.in_book(self._newest)
-            await self._read_keys()
-            await self.in_book(self._tidy)
+            self.card = self._newest(self.book)
+            self._tidy(self.book)
         except BookNotReadyError:
             raise
         except StorageError as error:

@@ -13,6 +13,7 @@ from logging.config import dictConfig
 from urllib.parse import urlsplit
 
 from api.demo import where_to_look, with_demo
+from api.desk import Desk
 from api.logs import configuration
 from api.settings import LOOPBACK, Settings, environment_of, settings_from_environment, shown_settings
 from api.telling.told_by import telling_from, tells_anybody
@@ -33,6 +34,7 @@ def serve(*, host: str, port: int) -> None:
     Raises:
         InputError: a setting does not fit.
         RateCardError: the card is refused.
+        BookError: the book is not as it must be, or does not take the card.
     """
     settings = settings_from_environment()
     check(settings, host=host)
@@ -41,6 +43,7 @@ def serve(*, host: str, port: int) -> None:
         print(where_to_look(settings), flush=True)
     os.environ.update(environment_of(settings))
     dictConfig(configuration())
+    check_book(settings)
     if not settings.secret:
         LOG.warning("QUOTING_SECRET is not set: no request of a visitor, no artwork and no sign-in can be taken")
     import uvicorn
@@ -81,6 +84,21 @@ def check(settings: Settings, *, host: str) -> None:
 
 def _is_for_visitors(settings: Settings) -> bool:
     return bool(settings.origins) or urlsplit(settings.base_url).hostname not in LOOPBACK
+
+
+def check_book(settings: Settings) -> None:
+    """
+    Hold that the book, where it answers, is as it must be and takes the card: workers that find out would each end.
+
+    Raises:
+        BookNotReadyError: it is not as it must be.
+        PublishedCardError: the card's version was published with other content.
+    """
+    desk = Desk(settings)
+    try:
+        desk.open_book()
+    finally:
+        desk.close()
 
 
 @contextmanager

@@ -19,6 +19,14 @@ from quoting.errors import BookNotReadyError, StorageError
 
 _WRITING = "quoting_writing"
 _READ_ONLY = text("SELECT pg_is_in_recovery() OR current_setting('default_transaction_read_only')::boolean")
+# How long a server that a network lost is waited for: to connect, and for word that what was sent came there.
+_PATIENCE = {
+    "connect_timeout": 5,
+    "keepalives_idle": 10,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 20_000,
+}
 _PRAGMAS = (
     f"PRAGMA busy_timeout={BUSY_MILLISECONDS}",
     "PRAGMA journal_mode=WAL",
@@ -198,4 +206,5 @@ def _begin_sqlite(connection: Connection) -> None:
 
 
 def _postgresql_engine(url: URL) -> Engine:
-    return create_engine(url, pool_pre_ping=True, pool_size=10, max_overflow=40)
+    # Four processes together stay under the hundred connections that a server takes unless it is told otherwise.
+    return create_engine(url, pool_pre_ping=True, pool_size=5, max_overflow=15, connect_args=_PATIENCE)

@@ -133,7 +133,7 @@ def test_a_server_refuses_to_start_on_a_book_that_is_not_as_it_must_be(tmp_path:
     other = tmp_path / "other.sqlite"
     with sqlite3.connect(other) as connection:
         connection.execute("CREATE TABLE till (coins INTEGER)")
-    done = run_serve(Settings(card=CARD, book=str(other)), "--port", "1")
+    done = run_serve(Settings(card=CARD, book=str(other), workers=2), "--port", "1")
 
     assert done.returncode != 0
     assert "another database" in done.stdout + done.stderr
@@ -334,7 +334,10 @@ def test_prices_go_on_beside_twenty_documents(asked: httpx.Client, pango: None) 
             prices.append(asked.post("/v1/estimates", json=job()).status_code)
             assert time.perf_counter() - began < 20  # 40 times A47's 500 ms
 
-    assert {document.result().content[:5] for document in rendering} == {b"%PDF-"}
+    made = [document.result() for document in rendering]
+    assert {answer.content[:5] for answer in made if answer.status_code == 200} == {b"%PDF-"}
+    # On a machine with other work one may wait out its 15 s, and is told so.
+    assert {problem(answer) for answer in made if answer.status_code != 200} <= {"document-unavailable"}
     assert set(prices) == {200}
 
 
