@@ -45,6 +45,7 @@ CLIENTS = 32
 ROUNDS = 5
 ANSWER_BYTES = 21_900  # of an estimate of these jobs
 PRICE_RATIO, STORED_RATIO, MOST_MB = 0.85, 0.7, 150
+LARGEST, LARGEST_RATIO = 1_000_000, "at most 2"  # A42: no work for each piece
 
 
 class Timed(msgspec.Struct, frozen=True):
@@ -60,6 +61,7 @@ class Round(msgspec.Struct, frozen=True, kw_only=True):
 
     engine_s: float
     engine_cpu_s: float
+    largest_over_smallest: float
     priced: Timed
     priced_cpu_s: float
     stored: Timed
@@ -95,6 +97,8 @@ def _round(
     url: str, echo_url: str, headers: dict[str, str], pid: int, jobs: Iterator[dict[str, Any]], count: int
 ) -> Round:
     engine_s, engine_cpu_s = engine_seconds(list(islice(jobs, count)))
+    smallest_s, _ = engine_seconds([job | {"quantities": [1]} for job in islice(jobs, count)])
+    largest_s, _ = engine_seconds([job | {"quantities": [LARGEST]} for job in islice(jobs, count)])
     before = cpu_seconds(pid)
     priced = asked(url, "/v1/estimates", list(islice(jobs, count)), headers)
     priced_cpu_s = (cpu_seconds(pid) - before) / count
@@ -103,6 +107,7 @@ def _round(
     return Round(
         engine_s=engine_s,
         engine_cpu_s=engine_cpu_s,
+        largest_over_smallest=largest_s / smallest_s,
         priced=priced,
         priced_cpu_s=priced_cpu_s,
         stored=stored,
@@ -128,6 +133,7 @@ def _print(rounds: Sequence[Round], count: int, rss_mb: float) -> None:
         ("prices / echo", median(lambda one: one.priced.rate / one.echo.rate), ""),
         ("stored / prices", median(lambda one: one.stored.rate / one.priced.rate), STORED_RATIO),
         ("CPU of the engine / of a price", median(lambda one: one.engine_cpu_s / one.priced_cpu_s), ""),
+        (f"a price of {LARGEST:,} / of 1", median(lambda one: one.largest_over_smallest), LARGEST_RATIO),
         ("memory of the worker, MB", rss_mb, MOST_MB),
     ):
         print(f"{name:<38}{figure:8.2f}   {f'wanted {wanted}' if wanted else ''}")
