@@ -15,7 +15,9 @@ from __future__ import annotations
 import argparse
 import contextlib
 import importlib
+import math
 import os
+import resource
 import signal
 import sys
 import time
@@ -65,28 +67,33 @@ def tests_pass(tests: tuple[str, ...], *more: str) -> int:
     return int(pytest.main([*OPTIONS, *tests, *more], plugins=[Hurried()]))
 
 
-def outcome(work: Callable[[], int], *, seconds: float) -> int | None:
-    """The exit code of work in a child process; None where it takes longer than that."""
+class Outcome(Struct, frozen=True):
+    """How work in a child process ended, and the time of a processor that it took. [s]"""
+
+    code: int
+    seconds: float
+
+
+def outcome(work: Callable[[], int], *, seconds: int) -> Outcome:
+    """What becomes of work in a child process that may have so much of a processor, however busy the machine is."""
     child = os.fork()
     if not child:
-        _work(work)
-    ends = time.monotonic() + seconds
+        _work(work, seconds)
+    ends = time.monotonic() + MOST_SECONDS
     while True:
-        done, status = os.waitpid(child, os.WNOHANG)
+        done, status, used = os.wait4(child, os.WNOHANG)
         if done:
-            return os.waitstatus_to_exitcode(status)
+            return Outcome(os.waitstatus_to_exitcode(status), used.ru_utime + used.ru_stime)
         if time.monotonic() > ends:
-            with contextlib.suppress(ProcessLookupError):
-                os.killpg(child, signal.SIGKILL)
-            os.waitpid(child, 0)
-            return None
+            os.killpg(child, signal.SIGXCPU)
         time.sleep(0.02)
 
 
-def _work(work: Callable[[], int]) -> None:
+def _work(work: Callable[[], int], seconds: int) -> None:
     """In the child: what ends it, without a word."""
     try:
         os.setpgid(0, 0)
+        resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
         nowhere = os.open(os.devnull, os.O_RDWR)
         for stream in range(3):
             os.dup2(nowhere, stream)
@@ -103,17 +110,17 @@ class Judge:
     def __init__(self, room: Room) -> None:
         self.room = room
         self.whole = (ROOT / room.path).read_text(encoding="utf-8")
-        self._seconds = float(MOST_SECONDS)
+        self._seconds = MOST_SECONDS
 
     def all(self, *, processes: int) -> Iterator[tuple[Fate, Mutant]]:
         """What becomes of every mutant: first those that reach what runs at import."""
-        self._time_the_tests(processes)
+        self._time_the_tests()
         made = mutants(ROOT / self.room.path, self.room.parts)
         cold = [one for one in made if functions_changed(self.whole, one.text) is None]
         with ThreadPoolExecutor(processes) as pool:
             yield from pool.map(lambda one: self._judged(one, lambda: self._cold(one)), cold)
         self._load()
-        self._time_the_tests(processes)
+        self._time_the_tests()
         warm = [one for one in made if one not in cold]
         with ThreadPoolExecutor(processes) as pool:
             yield from pool.map(lambda one: self._judged(one, lambda: self._warm(one)), warm)
@@ -125,12 +132,12 @@ class Judge:
         for name in (self.room.module, *self.room.used):
             importlib.import_module(name)
 
-    def _time_the_tests(self, processes: int) -> None:
-        """Hold that the tests pass, and see how long they take: mutants have five times as long."""
-        begun = time.monotonic()
-        if outcome(lambda: tests_pass(self.room.tests), seconds=MOST_SECONDS) != 0:
+    def _time_the_tests(self) -> None:
+        """Hold that the tests pass, and see how long they take: mutants have four times as long."""
+        found = outcome(lambda: tests_pass(self.room.tests), seconds=MOST_SECONDS)
+        if found.code != 0:
             sys.exit(f"expected the tests of {self.room.path} to pass; found one that fails: {self.room.tests}")
-        self._seconds = 5 + 5 * (time.monotonic() - begun) * processes
+        self._seconds = 5 + math.ceil(4 * found.seconds)
 
     def _cold(self, mutant: Mutant) -> int:
         finder = Finder(self.room.module, str(ROOT / self.room.path), mutant.text)
@@ -142,10 +149,10 @@ class Judge:
         return tests_pass(self.room.tests)
 
     def _judged(self, mutant: Mutant, work: Callable[[], int]) -> tuple[Fate, Mutant]:
-        code = outcome(work, seconds=self._seconds)
+        code = outcome(work, seconds=self._seconds).code
         if code == BROKEN:
             sys.exit(f"expected to change {self.room.path}; could not: {mutant.told}")
-        if code is None:
+        if code in {-signal.SIGXCPU, -signal.SIGKILL}:
             return "out of time", mutant
         if code != 0:
             return "killed", mutant
