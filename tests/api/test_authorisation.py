@@ -12,13 +12,12 @@ import json
 import logging
 import re
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import anyio
-import httpx
 import pytest
 from litestar.exceptions import WebSocketDisconnect
 from litestar.testing import TestClient
@@ -32,7 +31,7 @@ from api.clients import client_address
 from api.desk import Desk
 from api.etags import Tag
 from api.keys import ANON, DEMO, Credential, credential_of, goes_on, holds_secret, sent_secret
-from api.limits import FORGET_EVERY, Left, Limit, Limits
+from api.limits import Left, Limit, Limits
 from api.media_types import JSON
 from api.operations import Answers, Superseded, operation
 from api.problems import ProblemError
@@ -48,6 +47,7 @@ SECRET = "a-secret-that-stands-nowhere-in-the-book"
 KEY = "qk_0123456789abcdef_" + "A" * 43
 TOKEN = re.compile(r"[0-9a-f]{32}")
 MINUTE = datetime.timedelta(minutes=1)
+TEN_MINUTES = 10 * MINUTE
 
 
 class Clock:
@@ -418,16 +418,16 @@ def test_budgets_that_ended_are_forgotten_every_ten_minutes(book: Path) -> None:
     with Desks(book) as desks:
         desks.spent(PRICES, "one", 1)
         (first,) = desks.used()
-        desks.clock.at += FORGET_EVERY - datetime.timedelta(microseconds=1)
+        desks.clock.at += TEN_MINUTES - datetime.timedelta(microseconds=1)
         desks.spent(PRICES, "two", 1)
         assert first in desks.used()
-        desks.clock.at = NOW + FORGET_EVERY
+        desks.clock.at = NOW + TEN_MINUTES
         desks.spent(PRICES, "three", 1)
         assert first in desks.used()  # it ended nine minutes before: a clock that is behind may still count in it
-        desks.clock.at = NOW + 2 * FORGET_EVERY - datetime.timedelta(microseconds=1)
+        desks.clock.at = NOW + 2 * TEN_MINUTES - datetime.timedelta(microseconds=1)
         desks.spent(PRICES, "four", 1)
         assert first in desks.used()
-        desks.clock.at = NOW + 2 * FORGET_EVERY
+        desks.clock.at = NOW + 2 * TEN_MINUTES
         desks.spent(PRICES, "five", 1)
         assert first not in desks.used()
         assert len(desks.used()) == 4
@@ -502,6 +502,10 @@ async def _fails(_: Call[Nothing, Nothing]) -> Answer:
     raise RuntimeError("of the inside")
 
 
+async def _busy(_: Call[Nothing, Nothing]) -> Answer:
+    raise ProblemError("artwork-busy")
+
+
 SINCE = datetime.datetime(2026, 11, 1, tzinfo=datetime.UTC)
 MORE = (
     telling("for-anybody", may=keys.ANYBODY),
@@ -528,8 +532,16 @@ MORE = (
         face="public",
         answers=(Answers(what="Never."),),
     )(_fails),
+    operation(
+        method="GET",
+        path="/v1/busy",
+        id="busy",
+        may=keys.ANYBODY,
+        summary="Is busy.",
+        face="public",
+        answers=(Answers(what="Never."),),
+    )(_busy),
 )
-Ask = Callable[..., httpx.Response]
 
 
 @pytest.fixture(scope="module")
@@ -688,6 +700,48 @@ def test_a_method_that_is_not_allowed_is_told_those_that_are(
     assert "content-length" not in asked.headers or asked.headers["content-length"] == "0"
 
 
+def test_where_the_method_is_allowed_nothing_is_told_of_methods(app: TestClient[Any]) -> None:
+    """Allow is for 405 and for who asks by OPTIONS: RFC 9110, 10.2.1 (A)."""
+    answers = [app.get(f"/v1/{path}") for path in ("for-anybody", "for-owners", "nothing", "fails", "busy")]
+
+    assert [answer.status_code for answer in answers] == [200, 401, 404, 500, 503]
+    assert not any("allow" in answer.headers for answer in answers)
+
+
+@pytest.mark.parametrize(
+    ("told", "status"),
+    [
+        ({"headers": [(b"host", b"evil.example")]}, 400),
+        ({"method": "OPTIONS"}, 204),
+        ({"method": "HEAD"}, 200),
+        ({}, 200),
+        (
+            {
+                "method": "OPTIONS",
+                "path": "/v1/public/offers",
+                "headers": [
+                    (b"host", b"testserver.local"),
+                    (b"origin", b"https://shop.example"),
+                    (b"access-control-request-method", b"POST"),
+                ],
+            },
+            204,
+        ),
+    ],
+)
+def test_an_answer_begins_once_and_says_when_it_is_over(
+    app: TestClient[Any], told: dict[str, Any], status: int
+) -> None:
+    """ASGI 3, http.response.start and http.response.body (A)."""
+    found = anyio.run(_answered, app.app, told)
+
+    assert found["status"] == status
+    assert found["kinds"][0] == "http.response.start"
+    assert set(found["kinds"][1:]) == {"http.response.body"}
+    assert found["more"][-1] is False
+    assert all(found["more"][:-1])
+
+
 @pytest.mark.parametrize("path", ["/v1/things/one/parts", "/v1/things/one/parts/two/three", "/v1/nothing"])
 def test_where_nothing_is_no_method_is_allowed(app: TestClient[Any], path: str) -> None:
     assert app.options(path).status_code == 404
@@ -770,7 +824,7 @@ async def _answered(app: Any, told: dict[str, Any]) -> dict[str, Any]:
         "state": {},
         **told,
     }
-    found: dict[str, Any] = {"body": b""}
+    found: dict[str, Any] = {"body": b"", "kinds": [], "more": []}
 
     async def receive() -> dict[str, Any]:
         return {"type": "http.request", "body": b"", "more_body": False}
@@ -778,6 +832,8 @@ async def _answered(app: Any, told: dict[str, Any]) -> dict[str, Any]:
     async def send(message: dict[str, Any]) -> None:
         found.update({"status": message["status"], "headers": message["headers"]} if "status" in message else {})
         found["body"] += message.get("body", b"")
+        found["kinds"].append(message["type"])
+        found["more"] += [message.get("more_body", False)] if message["type"].endswith("body") else []
 
     await app(scope, receive, send)
     return found
@@ -907,6 +963,7 @@ def test_what_an_answer_says_of_itself_is_left_as_it_is(app: TestClient[Any]) ->
         ("GET", "/v1/for-anybody", {"Host": "evil.example"}, ("GET", "", "", 400, logging.INFO)),
         ("GET", "/v1/for-owners", {}, ("GET", "for-owners", "", 401, logging.INFO)),
         ("GET", "/v1/fails", {}, ("GET", "fails", "anon", 500, logging.ERROR)),
+        ("GET", "/v1/busy", {}, ("GET", "busy", "anon", 503, logging.ERROR)),
     ],
 )
 def test_one_line_tells_each_request_and_nothing_of_what_was_sent(
@@ -927,6 +984,8 @@ def test_one_line_tells_each_request_and_nothing_of_what_was_sent(
     assert answer.status_code == told[3]
     assert said["request"] == answer.headers["request-id"]
     assert 0 <= said["ms"] < 60_000
+    assert said["ms"] > 0 or not told[1]
+    assert said["ms"] == round(said["ms"], 1)
     assert "seen-by-nobody" not in repr(line.__dict__)
     assert (line.exc_info is not None and bool(line.exc_info[0])) is (path == "/v1/fails")
 
