@@ -14,7 +14,7 @@ import random
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from decimal import Decimal
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import httpx
@@ -41,7 +41,7 @@ from quoting.rate_card import Letterhead, RateCard
 from quoting.reader import to_json
 from quoting.units import Amount, Measure, Rise
 from tests.api.asking import CARD as CARD_FOLDER
-from tests.api.asking import once, problem
+from tests.api.asking import once, problem, together
 from tests.api.conftest import ENGINES, MANY, OPEN_HANDED, Mounted, asking, mounted_server, new_book
 from tests.api.documents import Held
 from tests.api.public.conftest import Shop, made_keys
@@ -212,6 +212,11 @@ class Side:
         answer = self._client.post("/v1/rate-cards", content=to_json(card), headers={**self._owner, **once()})
         assert (answer.status_code, answer.json()["hash"]) == (201, card.content_hash), answer.text
 
+    def told_of(self, card: RateCard, choice: dict[str, Any], key: str, *, documents: bool) -> list[tuple[Any, ...]]:
+        """The same of another card."""
+        self.use(card)
+        return self.told(choice, key, documents=documents)
+
     def told(self, choice: dict[str, Any], key: str, *, documents: bool) -> list[tuple[Any, ...]]:
         """Everything that a visitor is told, byte for byte, but for the id of each request."""
         visitor = self.visitor
@@ -293,11 +298,11 @@ def compare(sides: tuple[Side, Side], numbers: range, *, documents: Callable[[in
         *cards, choice = pair(number)
         assert cards[0].person_rate("owner") != cards[1].person_rate("owner")
         assert cards[0].content_hash != cards[1].content_hash
-        answers = []
-        for side, card in zip(sides, cards, strict=True):
-            side.use(card)
-            key = f"key-of-pair-{number:08}"
-            answers.append(side.told(choice, key, documents=documents(number)))
+        asks = [
+            partial(side.told_of, card, choice, f"key-of-pair-{number:08}", documents=documents(number))
+            for side, card in zip(sides, cards, strict=True)
+        ]
+        answers = together(asks, threads=2)
         for here, there in zip(*answers, strict=True):
             assert here == there, choice
         assert [answer[0] for answer in answers[0][:6]] == [200, 200, 200, 200, 422, 201]
