@@ -74,6 +74,13 @@ def running(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
     told = Settings(card=CARD, book=address, artwork=artwork, base_url=free_url(), workers=4, **OPEN_HANDED)
     with Served(told, folder / "server.log") as served:
         yield served
+    hold_log(served)
+
+
+def hold_log(served: Served) -> None:
+    """Hold that nothing passed the app unanswered: the server under it would say so (A1)."""
+    escaped = [line for line in served.log.read_text().splitlines() if "Exception in ASGI application" in line]
+    assert escaped == []
 
 
 @pytest.fixture(scope="session")
@@ -154,6 +161,7 @@ def mounted_running(request: pytest.FixtureRequest, tmp_path_factory: pytest.Tem
     mounted = mounted_server(settings, folder, render_seconds=3)
     with mounted.served:
         yield mounted
+    hold_log(mounted.served)
 
 
 @pytest.fixture
