@@ -13,7 +13,6 @@ killed, and the command fails.
 from __future__ import annotations
 
 import argparse
-import contextlib
 import importlib
 import math
 import os
@@ -23,6 +22,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from mmap import mmap
 from pathlib import Path
 from typing import Literal
 
@@ -62,9 +62,33 @@ class Hurried:
         settings.load_profile("mutants")
 
 
-def tests_pass(tests: tuple[str, ...], *more: str) -> int:
+class Instead(Hurried):
+    """A plugin: once the tests are collected, something else is done with them than to run them."""
+
+    def __init__(self, work: Callable[[list[pytest.Item]], None]) -> None:
+        self._work = work
+
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        """In the place of running them."""
+        if session.testsfailed:
+            sys.exit("expected tests that can be collected; found some that cannot")
+        self._work(session.items)
+        return True
+
+
+def tests_pass(tests: tuple[str, ...]) -> int:
     """The exit code of tests, in this process."""
-    return int(pytest.main([*OPTIONS, *tests, *more], plugins=[Hurried()]))
+    return int(pytest.main([*OPTIONS, *tests], plugins=[Hurried()]))
+
+
+def first_to_fail(items: list[pytest.Item]) -> int:
+    """The place of the first test that fails; one past the last where none does."""
+    for place, item in enumerate(items):
+        following = items[place + 1] if place + 1 < len(items) else None
+        item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
+        if item.session.testsfailed:
+            return place
+    return len(items)
 
 
 class Outcome(Struct, frozen=True):
@@ -107,56 +131,70 @@ def _work(work: Callable[[], int], seconds: int) -> None:
 class Judge:
     """Judges the mutants of one room, in a process that has loaded nothing of ours yet."""
 
-    def __init__(self, room: Room) -> None:
+    def __init__(self, room: Room, tell: Callable[[Fate, Mutant], None]) -> None:
         self.room = room
         self.whole = (ROOT / room.path).read_text(encoding="utf-8")
+        self._tell = tell
         self._seconds = MOST_SECONDS
+        self._failed = mmap(-1, 4)  # which test failed, told by a child
 
-    def all(self, *, processes: int) -> Iterator[tuple[Fate, Mutant]]:
-        """What becomes of every mutant: first those that reach what runs at import."""
-        self._time_the_tests()
+    def all(self, *, processes: int) -> None:
+        """Judge every mutant: first those that reach what runs at import, each from nothing."""
         made = mutants(ROOT / self.room.path, self.room.parts)
         cold = [one for one in made if functions_changed(self.whole, one.text) is None]
-        with ThreadPoolExecutor(processes) as pool:
-            yield from pool.map(lambda one: self._judged(one, lambda: self._cold(one)), cold)
-        self._load()
-        self._time_the_tests()
         warm = [one for one in made if one not in cold]
+        self._time(lambda: tests_pass(self.room.tests))
         with ThreadPoolExecutor(processes) as pool:
-            yield from pool.map(lambda one: self._judged(one, lambda: self._warm(one)), warm)
+            for done in [pool.submit(self._judge, one, self._anew(one)) for one in cold]:
+                done.result()
 
-    def _load(self) -> None:
-        """Load the tests and what they hold."""
-        with open(os.devnull, "w") as nowhere, contextlib.redirect_stdout(nowhere):
-            tests_pass(self.room.tests, "--collect-only")
-        for name in (self.room.module, *self.room.used):
-            importlib.import_module(name)
+        def judge(items: list[pytest.Item]) -> None:
+            for name in (self.room.module, *self.room.used):
+                importlib.import_module(name)
+            self._time(lambda: int(first_to_fail(items) < len(items)))
+            with ThreadPoolExecutor(processes) as pool:
+                for done in [pool.submit(self._judge, one, self._in_place(one, items), items) for one in warm]:
+                    done.result()
+            self._time(lambda: int(first_to_fail(items) < len(items)))  # in the order that they have come to, too
 
-    def _time_the_tests(self) -> None:
+        pytest.main([*OPTIONS, *self.room.tests], plugins=[Instead(judge)])
+
+    def _time(self, work: Callable[[], int]) -> None:
         """Hold that the tests pass, and see how long they take: mutants have four times as long."""
-        found = outcome(lambda: tests_pass(self.room.tests), seconds=MOST_SECONDS)
+        found = outcome(work, seconds=MOST_SECONDS)
         if found.code != 0:
             sys.exit(f"expected the tests of {self.room.path} to pass; found one that fails: {self.room.tests}")
         self._seconds = 5 + math.ceil(4 * found.seconds)
 
-    def _cold(self, mutant: Mutant) -> int:
-        finder = Finder(self.room.module, str(ROOT / self.room.path), mutant.text)
-        sys.meta_path.insert(0, finder)
-        return tests_pass(self.room.tests)
+    def _anew(self, mutant: Mutant) -> Callable[[], int]:
+        def work() -> int:
+            sys.meta_path.insert(0, Finder(self.room.module, str(ROOT / self.room.path), mutant.text))
+            return tests_pass(self.room.tests)
 
-    def _warm(self, mutant: Mutant) -> int:
-        put_in_place(self.room.module, functions_changed(self.whole, mutant.text) or {})
-        return tests_pass(self.room.tests)
+        return work
 
-    def _judged(self, mutant: Mutant, work: Callable[[], int]) -> tuple[Fate, Mutant]:
+    def _in_place(self, mutant: Mutant, items: list[pytest.Item]) -> Callable[[], int]:
+        def work() -> int:
+            put_in_place(self.room.module, functions_changed(self.whole, mutant.text) or {})
+            place = first_to_fail(items)
+            self._failed[:4] = place.to_bytes(4, "little")
+            return int(place < len(items))
+
+        return work
+
+    def _judge(self, mutant: Mutant, work: Callable[[], int], items: list[pytest.Item] | None = None) -> None:
         code = outcome(work, seconds=self._seconds).code
         if code == BROKEN:
             sys.exit(f"expected to change {self.room.path}; could not: {mutant.told}")
-        if code in {-signal.SIGXCPU, -signal.SIGKILL}:
-            return "out of time", mutant
-        if code != 0:
-            return "killed", mutant
-        return ("equivalent" if (self.room.path, mutant.before, mutant.after) in EQUIVALENT else "survived"), mutant
+        if code == 0:
+            known = (self.room.path, mutant.before, mutant.after) in EQUIVALENT
+            self._tell("equivalent" if known else "survived", mutant)
+        elif code in {-signal.SIGXCPU, -signal.SIGKILL}:
+            self._tell("out of time", mutant)
+        else:
+            self._tell("killed", mutant)
+            if items:  # what noticed one of a function notices the next one, as a rule
+                items.insert(0, items.pop(int.from_bytes(self._failed[:4], "little") % len(items)))
 
 
 class Count(Struct):
@@ -211,9 +249,10 @@ def _apart(room: Room, processes: int) -> Iterator[str]:
     child = os.fork()
     if not child:
         os.close(reading)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         with os.fdopen(writing, "w") as lines:
-            for fate, mutant in Judge(room).all(processes=processes):
-                print(fate, mutant.told, sep="\t", file=lines, flush=True)
+            judge = Judge(room, lambda fate, mutant: print(fate, mutant.told, sep="\t", file=lines, flush=True))
+            judge.all(processes=processes)
         os._exit(0)
     os.close(writing)
     with os.fdopen(reading) as lines:

@@ -10,7 +10,6 @@ from typing import Any, Protocol
 
 import parso
 from cosmic_ray.ast import ast_nodes
-from cosmic_ray.mutating import mutate_code
 from cosmic_ray.plugins import get_operator, operator_names
 from msgspec import Struct
 
@@ -116,14 +115,36 @@ def mutants(path: Path, parts: Sequence[str] = ()) -> list[Mutant]:
     code = path.read_text(encoding="utf-8")
     made: list[Mutant] = []
     for name, operator in operators().items():
-        places = [(node, at) for node in ast_nodes(_parsed(code)) for at in operator.mutation_positions(node)]
-        for occurrence, (node, ((line, _), _)) in enumerate(places):
-            if _in_head(node) or (parts and not _is_in(node, parts)):
-                continue
-            text = mutate_code(code, operator, occurrence)
-            if _is_python(text):
-                made.append(Mutant(len(made) + 1, line, name, *_changed(code, text, line), text))
+        tree = _parsed(code)
+        for node in list(ast_nodes(tree)):
+            for index, ((line, _), _) in enumerate(list(operator.mutation_positions(node))):
+                if _in_head(node) or (parts and not _is_in(node, parts)):
+                    continue
+                text = _mutated(code, node, operator, index)
+                if tree.get_code() != code:
+                    raise ValueError(f"expected {name} to leave the tree of {path} as it was, line {line}")
+                if _is_python(text):
+                    made.append(Mutant(len(made) + 1, line, name, *_changed(code, text, line), text))
     return made
+
+
+def _mutated(code: str, node: Any, operator: Operator, index: int) -> str:
+    """The code with one node mutated; the node is put back, so that one tree serves for all."""
+    before, after = (_offset(code, at) for at in (node.get_start_pos_of_prefix(), node.end_pos))
+    leaves = {id(leaf): (leaf, leaf.value) for leaf in ast_nodes(node) if hasattr(leaf, "value")}
+    children = [(one, list(one.children)) for one in ast_nodes(node) if hasattr(one, "children")]
+    new = operator.mutate(node, index)
+    text = code[:before] + (new.get_code() if new is not None else "") + code[after:]
+    for leaf, value in leaves.values():
+        leaf.value = value
+    for one, kept in children:
+        one.children = kept
+    return text
+
+
+def _offset(code: str, at: tuple[int, int]) -> int:
+    line, column = at
+    return sum(len(one) for one in code.splitlines(keepends=True)[: line - 1]) + column
 
 
 def _is_python(text: str) -> bool:
