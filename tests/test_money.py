@@ -229,6 +229,8 @@ def test_a_unit_price_has_no_place_more_than_it_needs(coins: int, pieces: int) -
         ("86.25", 250, "0.345"),
         ("0.00", 9, "0.00"),
         ("0.01", 10**13, "1E-15"),
+        ("100", 3, "33.33"),  # to the yen 99.99 is 100
+        ("100.000", 3, "33.3333"),
     ],
 )
 def test_a_unit_price_is_as_a_client_would_write_it(price: str, pieces: int, expected: str) -> None:

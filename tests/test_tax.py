@@ -277,6 +277,12 @@ def test_an_amount_finer_than_a_coin_or_no_amount_is_refused(written: str, curre
     assert refused.value.faults[0].where == "price"
 
 
+@pytest.mark.parametrize(("currency", "example"), [("JPY", "1250"), ("EUR", "12.50"), ("KWD", "12.500")])
+def test_who_writes_no_amount_is_told_one(currency: str, example: str) -> None:
+    with pytest.raises(MeasureError, match=f"an amount in {currency} such as '{example}'"):
+        read_amount("much", currency)
+
+
 def test_an_amount_is_read_at_the_currencys_places() -> None:
     assert [str(read_amount("12.5", "EUR")), str(read_amount("1250", "JPY"))] == ["12.50", "1250"]
 

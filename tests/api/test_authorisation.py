@@ -30,6 +30,7 @@ from api.calls import Answer, Call, Nothing, in_json
 from api.clients import client_address
 from api.desk import Desk
 from api.etags import Tag
+from api.gate import Gate
 from api.keys import ANON, DEMO, Credential, credential_of, goes_on, holds_secret, sent_secret
 from api.limits import Left, Limit, Limits
 from api.media_types import JSON
@@ -502,6 +503,10 @@ async def _fails(_: Call[Nothing, Nothing]) -> Answer:
     raise RuntimeError("of the inside")
 
 
+async def _failed(_: Call[Nothing, Nothing]) -> Answer:
+    raise ProblemError("failed")
+
+
 async def _busy(_: Call[Nothing, Nothing]) -> Answer:
     raise ProblemError("artwork-busy")
 
@@ -541,6 +546,15 @@ MORE = (
         face="public",
         answers=(Answers(what="Never."),),
     )(_busy),
+    operation(
+        method="GET",
+        path="/v1/failed",
+        id="failed",
+        may=keys.ANYBODY,
+        summary="Has failed.",
+        face="public",
+        answers=(Answers(what="Never."),),
+    )(_failed),
 )
 
 
@@ -738,6 +752,7 @@ def test_an_answer_begins_once_and_says_when_it_is_over(
     assert found["status"] == status
     assert found["kinds"][0] == "http.response.start"
     assert set(found["kinds"][1:]) == {"http.response.body"}
+    assert (found["body"] == b"") is (told.get("method") in {"HEAD", "OPTIONS"})
     assert found["more"][-1] is False
     assert all(found["more"][:-1])
 
@@ -963,6 +978,7 @@ def test_what_an_answer_says_of_itself_is_left_as_it_is(app: TestClient[Any]) ->
         ("GET", "/v1/for-anybody", {"Host": "evil.example"}, ("GET", "", "", 400, logging.INFO)),
         ("GET", "/v1/for-owners", {}, ("GET", "for-owners", "", 401, logging.INFO)),
         ("GET", "/v1/fails", {}, ("GET", "fails", "anon", 500, logging.ERROR)),
+        ("GET", "/v1/failed", {}, ("GET", "failed", "anon", 500, logging.ERROR)),
         ("GET", "/v1/busy", {}, ("GET", "busy", "anon", 503, logging.ERROR)),
     ],
 )
@@ -974,8 +990,10 @@ def test_one_line_tells_each_request_and_nothing_of_what_was_sent(
     headers: dict[str, str],
     told: tuple[str, str, str, int, int],
 ) -> None:
+    began = time.perf_counter()
     with caplog.at_level("INFO", logger="api.requests"):
         answer = app.request(method, path, headers={"Accept-Language": "seen-by-nobody", **headers})
+    took_ms = (time.perf_counter() - began) * 1000
     (line,) = [record for record in caplog.records if record.name == "api.requests"]
     said = line.__dict__["told"]
 
@@ -983,11 +1001,26 @@ def test_one_line_tells_each_request_and_nothing_of_what_was_sent(
     assert (said["status"], line.levelno) == told[3:]
     assert answer.status_code == told[3]
     assert said["request"] == answer.headers["request-id"]
-    assert 0 <= said["ms"] < 60_000
+    assert 0 <= said["ms"] <= took_ms + 0.1
     assert said["ms"] > 0 or not told[1]
     assert said["ms"] == round(said["ms"], 1)
     assert "seen-by-nobody" not in repr(line.__dict__)
     assert (line.exc_info is not None and bool(line.exc_info[0])) is (path == "/v1/fails")
+
+
+def test_a_request_that_nobody_answered_is_told_with_no_status(
+    app: TestClient[Any], caplog: pytest.LogCaptureFixture
+) -> None:
+    """Such as one whose sender is gone before the answer."""
+
+    async def silent(*_: Any) -> None:
+        return
+
+    with caplog.at_level("INFO", logger="api.requests"):
+        anyio.run(_answered, Gate(silent, app.app.state.desk), {})
+
+    (line,) = [record for record in caplog.records if record.name == "api.requests"]
+    assert (line.__dict__["told"]["status"], line.levelno) == (0, logging.INFO)
 
 
 def test_the_line_names_the_key_by_its_id(
