@@ -240,9 +240,16 @@ def test_amounts_are_fitted_to_their_sum_with_their_signs() -> None:
     assert found == (Decimal("0.33"), Decimal("-0.33"), Decimal("1.01"))
 
 
-def test_a_sum_that_cannot_be_fitted_is_refused() -> None:
+@pytest.mark.parametrize("total", ["5", "0.32", "0.29", "0.28"])
+def test_a_sum_that_cannot_be_fitted_is_refused(total: str) -> None:
+    """0.305 is 0.30 or 0.31."""
     with pytest.raises(MeasureError):
-        fitted([Decimal("0.3")], Decimal(5), "EUR")
+        fitted([Decimal("0.305")], Decimal(total), "EUR")
+
+
+@pytest.mark.parametrize("total", ["0.30", "0.31"])
+def test_an_amount_is_fitted_down_or_up(total: str) -> None:
+    assert fitted([Decimal("0.305")], Decimal(total), "EUR") == (Decimal(total),)
 
 
 @pytest.mark.parametrize(("currency", "places"), PLACES.items())
@@ -275,6 +282,7 @@ def test_an_amount_finer_than_a_coin_or_no_amount_is_refused(written: str, curre
         read_amount(written, currency, "price")
 
     assert refused.value.faults[0].where == "price"
+    assert refused.value.faults[0].found == repr(written)[:60]
 
 
 @pytest.mark.parametrize(("currency", "example"), [("JPY", "1250"), ("EUR", "12.50"), ("KWD", "12.500")])

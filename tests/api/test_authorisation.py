@@ -813,6 +813,11 @@ def test_only_a_host_of_ours_is_answered(app: TestClient[Any], host: str, status
         assert status == 200 or problem(answer) == "unknown-host"
 
 
+def test_other_headers_name_no_host(app: TestClient[Any]) -> None:
+    for name in ("Accept", "X-Forwarded-Hosts", "X-Real-IP", "X-Forwarded", "Zone"):
+        assert app.get("/v1/for-anybody", headers={name: "evil.example, */*"}).status_code == 200
+
+
 def test_a_host_that_is_told_twice_or_not_at_all_is_refused(app: TestClient[Any]) -> None:
     """400 either way: RFC 9112, 3.2 (A)."""
     for hosts in ([], [b"testserver.local"] * 2, [b"testserver.local", b"evil.example"]):
@@ -934,7 +939,8 @@ def test_a_preflight_is_none_without_the_method_that_it_asks_for_or_elsewhere(ap
     assert (plain.status_code, plain.headers["allow"]) == (204, "GET, HEAD, OPTIONS")
     assert (elsewhere.status_code, "access-control-allow-origin" in elsewhere.headers) == (204, False)
     assert (no_origin.status_code, problem(no_origin)) == (403, "origin-refused")
-    assert got.status_code == 401
+    posted = app.post("/v1/public/offers", headers={**named, "Access-Control-Request-Method": "GET"})
+    assert (got.status_code, posted.status_code) == (401, 405)
 
 
 def test_every_answer_has_an_id_and_what_keeps_browsers_from_guessing(app: TestClient[Any]) -> None:
