@@ -1,4 +1,4 @@
-"""A shop whose public face is served: by four workers on each engine, and in this process."""
+"""A shop whose public face is served, by real servers on each engine."""
 
 from __future__ import annotations
 
@@ -9,15 +9,12 @@ from pathlib import Path
 
 import httpx
 import pytest
-from litestar.testing import TestClient
 from msgspec import Struct
 
-from api.app import create_app
 from api.settings import Settings
 from quoting.book import Entry, QuoteBook
 from quoting.book.chain import Event
-from tests.api.asking import CARD
-from tests.api.conftest import HERE, MANY, OPEN_HANDED, SECRET, Mounted, asking
+from tests.api.conftest import MANY, SECRET, Mounted, asking
 from tests.api.documents import Held
 from tests.api.mounted import SetClock
 from tests.api.public.visiting import ORIGIN, Visitor
@@ -32,7 +29,7 @@ class Shop(Struct):
     form_key: str
     owner_key: str
     settings: Settings
-    served: Served | None = None
+    served: Served
     set_clock: SetClock | None = None
 
     @property
@@ -107,12 +104,3 @@ def shop_of(
     form, owner = keys or made_keys(served.settings.book)
     with asking(served, held) as client:
         yield Shop(client, form, owner, served.settings, served, clock)
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Shop]:
-    """The app in this process with a book of its own, for what can only be seen from inside."""
-    settings = Settings(card=CARD, book=str(tmp_path / "book.sqlite"), base_url=HERE, **OPEN_HANDED)
-    form, owner = made_keys(settings.book)
-    with TestClient(create_app(settings), base_url=HERE, raise_server_exceptions=False) as client:
-        yield Shop(client, form, owner, settings)

@@ -7,19 +7,23 @@ It is kept and told as it is, or refused; it is never acted on, nothing is fetch
 from __future__ import annotations
 
 import copy
+import email
+import email.policy
 import io
 import json
 import random
 import time
 import unicodedata
 from collections.abc import Iterator
+from email.message import EmailMessage
 from functools import partial
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 import pikepdf
 import pytest
+from aiosmtpd.controller import Controller
 from msgspec import inspect
 
 from api.media_types import PDF, XML
@@ -27,8 +31,11 @@ from quoting.book import QuoteBook
 from quoting.errors import UnfitTextError
 from quoting.offers import Choice
 from tests.api.asking import BOOK, problem, together
-from tests.api.public.conftest import Shop
+from tests.api.conftest import SECRET, Serve
+from tests.api.documents import Held
+from tests.api.public.conftest import Shop, shop_of
 from tests.api.public.visiting import ACCEPT, COASTERS, CONTACT, STATIONERY, choice, path_of
+from tests.api.serving import free_url
 from tests.documents.reading import text_of
 
 SEEDS = [
@@ -345,3 +352,53 @@ def hold_to_text_alone(content: bytes) -> None:
     assert not [one for one in tables if one.get("/Subtype") == "/Link" or "/JS" in one or "/AA" in one]
     assert names == ["quotation.xml"]
     assert b"the-file-canary-sings" not in streams
+
+
+class Post:
+    """A mail server's inbox: who each letter is for, and itself."""
+
+    def __init__(self) -> None:
+        self.inbox: list[tuple[list[str], EmailMessage]] = []
+
+    async def handle_DATA(self, _: Any, __: Any, envelope: Any) -> str:  # noqa: N802  # as aiosmtpd calls it
+        letter = email.message_from_bytes(envelope.content, policy=email.policy.default)
+        self.inbox.append((envelope.rcpt_tos, letter))
+        return "250 kept"
+
+    def wait_for(self, letters: int) -> None:
+        """Wait until so many have come."""
+        until = time.monotonic() + 60  # a guard
+        while len(self.inbox) < letters:
+            assert time.monotonic() < until
+            time.sleep(0.1)
+
+
+HEADERS_BENT = [
+    {"title": "x%0d%0aBcc: y@evil.example", "name": "Wilmot <x@evil.example>, Z"},
+    {"title": "=?utf-8?q?x=0d=0aBcc:_y=40evil.example?=", "name": '"; Bcc: y@evil.example'},
+    {"title": "x\\r\\nBcc: y@evil.example", "name": "y@evil.example, Wilmot"},
+]
+
+
+def test_a_mail_about_hostile_text_has_the_headers_of_any_other(serve: Serve, held: Held, pango: None) -> None:
+    """A46: sent by the sender beside a real server to a real mail server; to whom it is for, and to nobody else."""
+    post, place = Post(), urlsplit(free_url())
+    controller = Controller(post, hostname="127.0.0.1", port=place.port or 0)
+    controller.start()
+    told = {"mail": f"smtp+plain://{place.netloc}", "mail_shop": "orders@marrowby-lane.example", "secret": SECRET}
+    try:
+        with shop_of(serve(trusted_proxies=1, **told), held) as shop:
+            for count, bent in enumerate([{"title": "Coasters", "name": "Wilmot Dace"}, *HEADERS_BENT], start=1):
+                contact = {**CONTACT, "name": bent["name"]}
+                assert shop.visitor().send(contact=contact, title=bent["title"]).status_code == 201
+                post.wait_for(2 * count)
+    finally:
+        controller.stop()
+    names = {tuple(sorted(name.lower() for name in letter)) for _, letter in post.inbox}
+
+    assert len(names) <= 2  # one of letters to the client, one of those to the shop
+    assert names == {tuple(sorted(name.lower() for name in letter)) for _, letter in post.inbox[:2]}
+    for people, letter in post.inbox:
+        assert people in [[CONTACT["email"]], ["orders@marrowby-lane.example"]]
+        assert [one.addr_spec for one in letter["to"].addresses] == people
+        assert letter["bcc"] is None

@@ -12,7 +12,6 @@ import http_sf
 import httpx
 import pytest
 from litestar.testing import TestClient
-from msgspec.structs import replace
 
 from api.app import create_app
 from api.clients import client_address
@@ -295,9 +294,9 @@ def test_nothing_of_an_address_or_e_mail_can_be_read_in_the_book_of_budgets(serv
     assert not any("203.0.113" in name or "@" in name or "wilmot" in name for name in names)
 
 
-def test_without_a_book_each_worker_goes_by_a_budget_of_its_own(shop: Shop) -> None:
-    """In this process: everybody is the owner of a server without a book."""
-    app = create_app(replace(shop.settings, book="", demo=True, most_prices_a_minute=3))
+def test_without_a_book_each_worker_goes_by_a_budget_of_its_own() -> None:
+    """In this process: a server that is started has a book."""
+    app = create_app(Settings(card=CARD, demo=True, base_url=HERE, most_prices_a_minute=3))
     visitor = Visitor(TestClient(app, base_url=HERE), "")
 
     assert [visitor.price().status_code for _ in range(4)] == [200, 200, 200, 429]
