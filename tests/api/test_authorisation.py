@@ -867,7 +867,9 @@ def test_a_request_over_a_socket_of_this_machine_has_no_address(app: TestClient[
 
 
 def test_a_client_is_told_apart_by_its_own_address_and_by_the_nearest_proxys(app: TestClient[Any]) -> None:
-    plain = anyio.run(_answered, app.app, {})
+    host, elsewhere = (b"host", b"testserver.local"), b"203.0.113.50"
+    others = {"headers": [host, (b"forwarded", elsewhere), (b"cookie", elsewhere), (b"x-real-ip", elsewhere)]}
+    plain = anyio.run(_answered, app.app, others)
     headers = [(b"host", b"testserver.local"), (b"x-forwarded-for", b"1.2.3.4"), (b"x-forwarded-for", b"203.0.113.9")]
     forwarded = anyio.run(_answered, app.app, {"headers": headers})
 
