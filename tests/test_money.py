@@ -228,7 +228,8 @@ def test_a_unit_price_has_no_place_more_than_it_needs(coins: int, pieces: int) -
         ("1.00", 3, "0.333"),
         ("86.25", 250, "0.345"),
         ("0.00", 9, "0.00"),
-        ("0.01", 10**13, "1E-15"),
+        ("0.01", 3 * 10**9, "3E-12"),
+        ("0.01", 3 * 10**10, f"3.{'3' * 59}E-13"),  # past twelve places, all that there is
         ("100", 3, "33.33"),  # to the yen 99.99 is 100
         ("100.000", 3, "33.3333"),
     ],
