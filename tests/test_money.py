@@ -194,6 +194,8 @@ def test_a_coin_over_goes_to_the_largest_remainder_then_to_the_first() -> None:
         ("1.00", []),
         ("1.00", ["1", "-1"]),
         ("0.005", ["1", "1"]),
+        ("-0.005", ["1", "1"]),
+        ("-1.005", ["1"]),
     ],
 )
 def test_a_spread_without_weights_or_of_less_than_a_coin_is_refused(total: str, weights: list[str]) -> None:
