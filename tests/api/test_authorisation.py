@@ -52,12 +52,14 @@ TEN_MINUTES = 10 * MINUTE
 
 
 class Clock:
-    """A clock that stands until it is set."""
+    """A clock that stands until it is set, or goes on by a step whenever it is looked at."""
 
     def __init__(self) -> None:
         self.at = NOW
+        self.step = datetime.timedelta()
 
     def __call__(self) -> datetime.datetime:
+        self.at += self.step
         return self.at
 
 
@@ -300,6 +302,19 @@ def test_a_refusal_tells_the_limit_and_that_nothing_is_left(book: Path) -> None:
     }
 
 
+def test_a_wait_is_a_second_at_least(book: Path) -> None:
+    """Also where the minute is over between the look at the clock and the answer: 0 would be to ask again at once."""
+    with Desks(book) as desks:
+        desks.spent(PRICES, "somebody", 6)
+        desks.clock.step = datetime.timedelta(microseconds=1)
+        desks.clock.at = NOW + MINUTE - 2 * desks.clock.step
+        with pytest.raises(ProblemError) as refused:
+            desks.limits[0].check(PRICES, "somebody")
+
+    assert desks.clock.at == NOW + MINUTE
+    assert refused.value.told.headers["Retry-After"] == "1"
+
+
 def test_what_is_told_with_each_request_is_what_is_left_and_when_it_begins_anew(book: Path) -> None:
     with Desks(book) as desks:
         desks.clock.at = NOW + datetime.timedelta(seconds=20)
@@ -452,7 +467,7 @@ def test_a_worker_remembers_so_many_and_what_it_forgets_stays_counted(
         desks.clock.at += MINUTE
         desks.spent(long, "who stays", 1)
         desks.spent(Limit("looks", 40, 60), "five", 1)
-        desks.clock.at += MINUTE
+        desks.clock.at += MINUTE + datetime.timedelta(seconds=1)
         for whose in ("six", "seven"):
             desks.spent(Limit("looks", 40, 60), whose, 1)
         assert desks.spent(long, "who stays", 1) == [8]
