@@ -128,8 +128,6 @@ class Limits:
         name = self._named(limit, whose)
         share = max(1, limit.most // (SHARES_A_WORKER * self._desk.settings.workers))
         try:
-            if not self._desk.settings.book:
-                raise StorageError("expected a book to lease from; found none")
             granted = await self._desk.in_book(
                 lambda book: book.budgets.take(name, share, most=limit.most, until=lease.until)
             )

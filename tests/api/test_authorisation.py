@@ -443,10 +443,17 @@ def test_budgets_that_ended_are_forgotten_every_ten_minutes(book: Path) -> None:
         desks.clock.at = NOW + 2 * TEN_MINUTES - datetime.timedelta(microseconds=1)
         desks.spent(PRICES, "four", 1)
         assert first in desks.used()
-        desks.clock.at = NOW + 2 * TEN_MINUTES
+        desks.clock.at = NOW + 2 * TEN_MINUTES + datetime.timedelta(seconds=3)
         desks.spent(PRICES, "five", 1)
         assert first not in desks.used()
-        assert len(desks.used()) == 4
+        assert len(desks.used()) == 3
+
+
+def test_a_clock_that_is_set_back_begins_another_window(book: Path) -> None:
+    with Desks(book) as desks:
+        assert desks.spent(Limit("looks", 40, 60), "somebody", 1) == [9]
+        desks.clock.at -= MINUTE
+        assert desks.spent(Limit("looks", 40, 60), "somebody", 1) == [9]
 
 
 def test_a_worker_remembers_so_many_and_what_it_forgets_stays_counted(
