@@ -12,7 +12,7 @@ import logging
 import re
 import secrets
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
 from urllib.parse import unquote
@@ -182,6 +182,8 @@ class _Passage:
         headers = list(told)
         names = {name.lower() for name, _ in headers}
         headers.extend((name, value) for name, value in SECURITY if name not in names)
+        allowance: Mapping[str, str] = self._state.get("allowance", {})
+        headers.extend((name.lower().encode(), value.encode()) for name, value in allowance.items())
         headers.extend(self._readers)
         headers.append((b"request-id", self._state["request_id"].encode()))
         return headers

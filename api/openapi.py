@@ -227,13 +227,13 @@ def _header_parameters(one: Operation, settings: Settings) -> Iterator[dict[str,
 
 
 def _answers(one: Operation, kinds: Mapping[Any, Any]) -> dict[str, Any]:
-    told = {str(answer.status): _answer(answer, kinds) for answer in one.answers}
+    told = {str(answer.status): _answer(one, answer, kinds) for answer in one.answers}
     if one.tagged:
         told["304"] = {"description": "It is what If-None-Match names.", "headers": _headers(("ETag",))}
     return told
 
 
-def _answer(answer: Answers, kinds: Mapping[Any, Any]) -> dict[str, Any]:
+def _answer(one: Operation, answer: Answers, kinds: Mapping[Any, Any]) -> dict[str, Any]:
     content = {
         kind: {"schema": _PLAIN.get(kind, _BYTES) if type_ is None else kinds[_type(type_)]}
         for kind, type_ in answer.content.items()
@@ -241,7 +241,20 @@ def _answer(answer: Answers, kinds: Mapping[Any, Any]) -> dict[str, Any]:
     return {
         "description": answer.what,
         **({"content": content} if content else {}),
-        "headers": _headers(("Request-Id", *answer.headers)),
+        "headers": _headers(("Request-Id", *answer.headers)) | _allowance(one),
+    }
+
+
+def _allowance(one: Operation) -> dict[str, Any]:
+    """What tells how much is left to ask for: on every answer of the owner's face, on some to visitors."""
+    if one.face not in {"owner", "public"}:
+        return {}
+    return {
+        name: {"description": what, "required": one.face == "owner", "schema": {"type": "string"}}
+        for name, what in (
+            ("RateLimit-Policy", "How much may be asked for in how many seconds, by name (the IETF's draft)."),
+            ("RateLimit", "How much of it is left, and in how many seconds there is more."),
+        )
     }
 
 
@@ -255,6 +268,8 @@ def _headers(names: Iterable[str]) -> dict[str, Any]:
 def problems_of(one: Operation) -> tuple[str, ...]:
     """Every type of problem that an operation may answer."""
     names = {*_ALWAYS, *one.problems}
+    if one.face == "owner":
+        names.add("quota-exceeded")
     if "anon" not in one.may:
         names |= {"unauthorized", "forbidden", "storage-unavailable"}
     else:

@@ -24,6 +24,7 @@ from api.desk import Desk
 from api.etags import Tag, matches, tag_asked
 from api.idempotency import key_asked
 from api.keys import ANON, Credential, Role, unauthorized
+from api.limits import Limit
 from api.media_types import JSON
 from api.negotiation import require_type, wanted_type
 from api.problems import ProblemError
@@ -139,6 +140,8 @@ async def _handled(request: Request[Any, Any, Any], what: Operation, work: Work)
     state["operation"] = what.id
     credential = await _allowed(request, desk, what)
     state["credential"] = credential.id or credential.role
+    if what.face == "owner":
+        state["allowance"] = await _counted(desk, state["credential"])
     wanted = wanted_type(request.headers, what.media_types)
     query: Any = read_query(request, what.query)
     key = key_asked(request.headers) if what.once else ""
@@ -177,6 +180,17 @@ async def _allowed(request: Request[Any, Any, Any], desk: Desk, what: Operation)
     if credential.role in what.may:
         return credential
     raise unauthorized() if credential is ANON else ProblemError("forbidden")
+
+
+async def _counted(desk: Desk, whose: str) -> Mapping[str, str]:
+    """
+    Count one call of an owner's key; the fields that tell what is left, which the gate puts on its answer.
+
+    Raises:
+        ProblemError: too much was asked for.
+    """
+    limit = Limit("calls", desk.settings.most_calls_a_minute, 60)
+    return (await desk.limits.spend(limit, whose)).headers
 
 
 def _tag(request: Request[Any, Any, Any], what: Operation) -> Tag | None:

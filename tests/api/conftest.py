@@ -32,6 +32,7 @@ MOST_PRICES = 200
 OPEN_HANDED: dict[str, Any] = {
     "secret": SECRET,
     "trusted_proxies": 1,
+    "most_calls_a_minute": 1_000_000,
     "most_looks_a_minute": MANY,
     "most_prices_a_minute": MOST_PRICES,
     "most_requests_an_hour": MANY,

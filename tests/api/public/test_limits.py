@@ -16,7 +16,7 @@ from litestar.testing import TestClient
 from api.app import create_app
 from api.clients import client_address
 from api.settings import Settings
-from tests.api.asking import CARD, problem, together
+from tests.api.asking import CARD, made_key, problem, together
 from tests.api.conftest import ENGINES, HERE, MANY, MOST_PRICES, SECRET, Mounted, Serve, mounted_server, new_book
 from tests.api.documents import Held
 from tests.api.public.conftest import Shop, shop_of
@@ -25,6 +25,7 @@ from tests.api.serving import free_url
 
 BEGAN = datetime.datetime(2026, 11, 25, 10, 0, 12, 500_000, tzinfo=datetime.UTC)
 TIGHT: dict[str, Any] = {
+    "most_calls_a_minute": 12,
     "most_looks_a_minute": 10,
     "most_prices_a_minute": 3,
     "most_requests_an_hour": 3,
@@ -128,6 +129,37 @@ def test_another_address_is_not_held_up_and_neither_is_another_kind(tight: Shop)
     assert statuses == [200] * 3 + [429] * 2
     assert other.price().status_code == 200
     assert one.get("/v1/public/offers").status_code == 200
+
+
+def test_every_answer_to_the_owner_tells_what_is_left_and_the_end_of_it_is_told(tight: Shop) -> None:
+    """A9: with answers of every kind, refusals among them; another key has its own."""
+    headers = {"Authorization": f"Bearer {tight.owner_key}"}
+
+    def get(path: str, **more: str) -> httpx.Response:
+        return tight.client.get(path, headers={**headers, **more})
+
+    listed = get("/v1/rate-cards")
+    answers = [
+        listed,
+        get("/v1/rate-cards", Accept="text/csv"),
+        get("/v1/book/quotations/none"),
+        get("/v1/book/quotations?limit=0"),
+        get("/v1/openapi/owner.json"),
+        tight.client.head("/v1/keys", headers=headers),
+        tight.client.post("/v1/book/drafts", json={}, headers=headers),
+    ]
+    answers += [get("/v1/rate-cards") for _ in range(tight.settings.most_calls_a_minute - len(answers))]
+    refused = get("/v1/rate-cards")
+    others = made_key(tight.settings.book)
+
+    assert {200, 400, 404, 406, 422} == {answer.status_code for answer in answers}
+    for place, answer in enumerate(answers):
+        name, most, window, left, seconds = told_limits(answer)
+        assert (name, most, window, seconds) == ("calls", 12, 60, 48)
+        assert left <= most - place - 1
+    assert (refused.status_code, problem(refused)) == (429, "quota-exceeded")
+    assert (told_limits(refused)[3], refused.headers["retry-after"]) == (0, "48")
+    assert tight.client.get("/v1/rate-cards", headers=others).status_code == 200
 
 
 def test_requests_are_limited_by_e_mail_however_it_is_written(tight: Shop) -> None:
