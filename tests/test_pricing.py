@@ -299,6 +299,7 @@ def test_commission_and_fee_are_grossed_up_together_on_a_price_with_tax(base: Ra
 
     assert amounts(price)["Commission and payment fee"] == "21.58"
     assert abs(price.net - price.commission - price.payment_fee - 150) <= Decimal("0.01")
+    assert abs(price.margin) < Decimal("0.0001")
 
 
 def test_fees_then_rounding(base: RateCard, job: Job) -> None:
@@ -371,22 +372,18 @@ def test_a_unit_price_with_its_tax_goes_down_to_the_nearest_step_where_the_floor
 
 
 @pytest.mark.parametrize(
-    ("step", "goods", "total", "net"), [("0.01", "180.00", "194.40", "162.00"), ("5", "180.60", "195.00", "162.50")]
+    ("step", "goods", "total", "net"), [("0.01", "240.00", "255.84", "213.20"), ("5", "244.16", "260.00", "216.67")]
 )
 def test_where_prices_have_the_tax_in_them_delivery_has_it_too(
     step: str, goods: str, total: str, net: str, base: RateCard, job: Job
 ) -> None:
-    """12 of delivery is 14.40 with 20 %; the total with it goes up to the step, and the goods bear that."""
-    rules = {"rounding": Rounding(Amount(step), "up", "total")}
+    """12 of delivery at 10 % is 13.20, 15.84 with 20 % tax; the total goes up to the step, and the goods bear that."""
+    rules = {**MARK_UPS, "rounding": Rounding(Amount(step), "up", "total")}
     taxed = {"rate": Share("20 %"), "prices_include_tax": True}
     price = priced(base, job, rules, taxed, delivery="12.00")
 
-    assert [str(one) for one in (price.delivery, price.items[0].price, price.total, price.net)] == [
-        "14.40",
-        goods,
-        total,
-        net,
-    ]
+    found = [str(one) for one in (price.delivery, price.items[0].price, price.total, price.net)]
+    assert found == ["15.84", goods, total, net]
 
 
 def test_a_fee_on_goods_of_several_taxes_is_of_what_the_client_pays(base: RateCard, job: Job) -> None:
@@ -415,6 +412,13 @@ def test_a_deposit_covers_what_is_paid_before_printing_and_is_no_more_than_the_t
 
     assert price.deposit == Decimal(deposit)
     assert price.deposit + price.balance == price.total
+
+
+def test_delivery_counts_for_the_floor_of_unit_prices(base: RateCard, job: Job) -> None:
+    """Floor 162 / 0.9 = 180: to the nearest 0.60, 200 of goods are 180, and with 13.20 of delivery over it."""
+    rules = {**MARK_UPS, "least_margin": Share("10 %"), "rounding": Rounding(Amount("0.60"), "nearest", "unit price")}
+
+    assert str(priced(base, job, rules, delivery="12.00").net) == "193.20"
 
 
 def test_rounding_then_tax(base: RateCard, job: Job) -> None:

@@ -28,7 +28,7 @@ from api import keys
 from api.app import create_app
 from api.calls import Answer, Call, Nothing, in_json
 from api.clients import client_address
-from api.desk import Desk
+from api.desk import CARD_SECONDS, Desk
 from api.etags import Tag
 from api.gate import Gate
 from api.keys import ANON, DEMO, Credential, credential_of, goes_on, holds_secret, sent_secret
@@ -42,7 +42,7 @@ from quoting.book.access_keys import AccessKey
 from quoting.errors import StorageError
 from tests.api.asking import CARD, problem
 from tests.api.conftest import HERE
-from tests.book.shop import NOW
+from tests.book.shop import NOW, card
 
 SECRET = "a-secret-that-stands-nowhere-in-the-book"
 KEY = "qk_0123456789abcdef_" + "A" * 43
@@ -495,6 +495,7 @@ class Handed(Struct, frozen=True):
     path: dict[str, str]
     language: str
     cookies: str
+    card: str
 
 
 def handed(call: Call[Any, Any]) -> Handed:
@@ -508,6 +509,7 @@ def handed(call: Call[Any, Any]) -> Handed:
         path=dict(call.path),
         language=call.accept_language,
         cookies=call.cookies,
+        card=call.card.card.version,
     )
 
 
@@ -515,7 +517,7 @@ def telling(id: str, *, method: str = "GET", path: str = "", may: tuple[keys.Rol
     """An operation that answers with what it was handed."""
 
     async def tell(call: Call[Nothing, Nothing]) -> Answer:
-        return in_json(handed(call), ETag='"one"' if told.get("tagged") else "")
+        return in_json(handed(call), ETag='"one"')
 
     words = {"summary": "Tells.", "face": "public", "answers": (Answers(what="It.", content={JSON: Handed}),), **told}
     return operation(method=method, path=path or f"/v1/{id}", id=id, may=may, **words)(tell)
@@ -535,6 +537,8 @@ async def _busy(_: Call[Nothing, Nothing]) -> Answer:
 
 SINCE = datetime.datetime(2026, 11, 1, tzinfo=datetime.UTC)
 MORE = (
+    telling("well", may=keys.ANYBODY, face="health"),
+    telling("takes", method="POST", may=keys.ANYBODY, body=Left),
     telling("for-anybody", may=keys.ANYBODY),
     telling("for-forms", may=keys.FORM),
     telling("for-readers", may=keys.READERS),
@@ -681,6 +685,31 @@ def test_an_operation_is_handed_who_asks_and_what_they_sent(app: TestClient[Any]
     assert got["tag"] == repr(Tag("one", 7))
 
 
+def test_a_body_is_read_where_one_is_taken_and_a_path_says_its_names(app: TestClient[Any]) -> None:
+    body = {"limit": {"name": "looks", "most": 1, "seconds": 1}, "left": 1, "seconds": 1}
+    said = {one.id: one for one in app.app.state.desk.operations}
+
+    assert app.post("/v1/takes", json=body).status_code == 200
+    assert (
+        problem(app.post("/v1/takes", content=b"{}", headers={"Content-Type": "text/plain"}))
+        == "unsupported-media-type"
+    )
+    assert said["changes"].path_parameters == ("thing", "part")
+    assert [said[id].takes_body for id in ("takes", "changes")] == [True, False]
+    assert [said[id].takes_file for id in ("takes", "measure-artwork")] == [False, True]
+
+
+def test_an_operation_is_handed_the_card_in_force_and_whether_all_is_well_needs_no_look(tmp_path: Path) -> None:
+    told = Settings(card=CARD, book=str(tmp_path / "book.sqlite"), base_url=HERE)
+    with TestClient(create_app(told, clock=lambda: NOW, more=MORE), base_url=HERE) as client:
+        with QuoteBook(told.book) as book:
+            book.publish_card(card("2027-1"), at=NOW + MINUTE, by="owner")
+        time.sleep(CARD_SECONDS)
+        versions = [client.get(f"/v1/{path}").json()["card"] for path in ("well", "for-anybody", "well")]
+
+    assert versions == ["2026-1", "2027-1", "2027-1"]
+
+
 def test_what_must_be_told_a_version_is_refused_without_and_what_may_is_not(
     app: TestClient[Any], secrets: dict[str, str]
 ) -> None:
@@ -700,7 +729,7 @@ def test_what_must_be_told_a_version_is_refused_without_and_what_may_is_not(
 def test_what_has_not_changed_is_not_sent_again_where_it_has_a_tag(app: TestClient[Any]) -> None:
     """304: RFC 9110, 13.1.2 and 15.4.5 (A)."""
     known, other = (app.get("/v1/may-change", headers={"If-None-Match": tag}) for tag in ('"one"', '"two"'))
-    untagged = app.get("/v1/for-anybody", headers={"If-None-Match": "*"})
+    untagged = app.get("/v1/for-anybody", headers={"If-None-Match": '"one"'})
 
     assert (known.status_code, known.content, known.headers["etag"]) == (304, b"", '"one"')
     assert (other.status_code, untagged.status_code) == (200, 200)

@@ -145,7 +145,7 @@ class Judge:
     def all(self, *, processes: int) -> None:
         """Judge every mutant: first those that reach what runs at import, each from nothing."""
         made = mutants(ROOT / self.room.path, self.room.parts)
-        cold = [one for one in made if functions_changed(self.whole, one.text) is None]
+        cold = [one for one in made if self._asks_for_import(one)]
         warm = [one for one in made if one not in cold]
         self._time(lambda: tests_pass(self.room.tests))
         with ThreadPoolExecutor(processes) as pool:
@@ -162,6 +162,10 @@ class Judge:
             self._time(lambda: int(first_to_fail(items) < len(items)))  # in the order that they have come to, too
 
         pytest.main([*OPTIONS, *self.room.tests], plugins=[Instead(judge)])
+
+    def _asks_for_import(self, mutant: Mutant) -> bool:
+        changed = functions_changed(self.whole, mutant.text)
+        return changed is None or not changed.keys().isdisjoint(self.room.at_import)
 
     def _time(self, work: Callable[[], int]) -> None:
         """Hold that the tests pass, and see how long they take: mutants have twice as long."""

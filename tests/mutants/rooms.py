@@ -9,6 +9,7 @@ class Room(Struct, frozen=True):
     """
     A module, and the tests that hold it, those that notice most first.
 
+    ``at_import`` are its functions that have run once it is imported, so that a change of them asks for it anew.
     ``parts`` are the classes and functions of it that count here, where not all of them do. ``used`` is what its
     tests import as they run.
     """
@@ -16,6 +17,7 @@ class Room(Struct, frozen=True):
     path: str
     tests: tuple[str, ...]
     parts: tuple[str, ...] = ()
+    at_import: tuple[str, ...] = ()
     used: tuple[str, ...] = ("quoting.estimate", "quoting.quotation")
 
     @property
@@ -61,6 +63,7 @@ AUTHORISATION = (
         "api/operations.py",
         _ACCESS,
         parts=("Operation", "operation", "_handled", "_allowed", "_tag", "_response", "_superseded"),
+        at_import=("operation",),
     ),
     Room(
         "api/desk.py",
