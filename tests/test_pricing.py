@@ -377,7 +377,7 @@ def test_a_unit_price_with_its_tax_goes_down_to_the_nearest_step_where_the_floor
 def test_where_prices_have_the_tax_in_them_delivery_has_it_too(
     step: str, goods: str, total: str, net: str, base: RateCard, job: Job
 ) -> None:
-    """12 of delivery at 10 % is 13.20, 15.84 with 20 % tax; the total goes up to the step, and the goods bear that."""
+    """12 of delivery at 10 % is 13.20, 15.84 with 20 % tax; the total goes up to the step: the goods bear that."""
     rules = {**MARK_UPS, "rounding": Rounding(Amount(step), "up", "total")}
     taxed = {"rate": Share("20 %"), "prices_include_tax": True}
     price = priced(base, job, rules, taxed, delivery="12.00")
