@@ -537,6 +537,8 @@ async def _busy(_: Call[Nothing, Nothing]) -> Answer:
 
 SINCE = datetime.datetime(2026, 11, 1, tzinfo=datetime.UTC)
 MORE = (
+    telling("one-kind", path="/v1/kinds/{kind}", may=keys.ANYBODY),
+    telling("all-kinds", method="POST", path="/v1/kinds/~all", may=keys.ANYBODY),
     telling("well", may=keys.ANYBODY, face="health"),
     telling("takes", method="POST", may=keys.ANYBODY, body=Left),
     telling("for-anybody", may=keys.ANYBODY),
@@ -752,6 +754,8 @@ def test_what_something_newer_stands_in_place_of_says_so(app: TestClient[Any]) -
         ("/v1/may-change/", "POST", "DELETE, GET, HEAD, OPTIONS, PUT"),
         ("/v1/things/one/parts/two", "GET", "OPTIONS, POST"),
         ("/v1/for-owners", "DELETE", "GET, HEAD, OPTIONS"),
+        ("/v1/kinds/~all", "GET", "OPTIONS, POST"),
+        ("/v1/kinds/red", "POST", "GET, HEAD, OPTIONS"),
     ],
 )
 def test_a_method_that_is_not_allowed_is_told_those_that_are(
