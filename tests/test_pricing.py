@@ -414,6 +414,21 @@ def test_a_deposit_covers_what_is_paid_before_printing_and_is_no_more_than_the_t
     assert price.deposit + price.balance == price.total
 
 
+def test_a_unit_price_that_is_at_its_step_is_not_rounded(base: RateCard, job: Job) -> None:
+    """150 for 100 is 1.50 each."""
+    price = priced(base, job, {"rounding": Rounding(Amount("0.05"), "nearest", "unit price")})
+
+    assert amounts(price) == {"Cost": "150.00"}
+
+
+def test_a_dear_unit_price_with_its_tax_goes_up_by_its_step_for_each_piece(base: RateCard, job: Job) -> None:
+    """150 / 0.95 = 157.8947, two pieces: 94.73 each with 20 % are 189.46, 157.88; one coin more of each, 157.90."""
+    rules = {"least_margin": Share("5 %"), "rounding": Rounding(Amount("0.01"), "nearest", "unit price")}
+    price = priced(base, job, rules, {"rate": Share("20 %"), "prices_include_tax": True}, pieces=2)
+
+    assert (str(price.total), str(price.net)) == ("189.48", "157.90")
+
+
 def test_delivery_counts_for_the_floor_of_unit_prices(base: RateCard, job: Job) -> None:
     """Floor 162 / 0.9 = 180: to the nearest 0.60, 200 of goods are 180, and with 13.20 of delivery over it."""
     rules = {**MARK_UPS, "least_margin": Share("10 %"), "rounding": Rounding(Amount("0.60"), "nearest", "unit price")}

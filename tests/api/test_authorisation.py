@@ -537,6 +537,7 @@ async def _busy(_: Call[Nothing, Nothing]) -> Answer:
 
 SINCE = datetime.datetime(2026, 11, 1, tzinfo=datetime.UTC)
 MORE = (
+    telling("owners-own", may=keys.READERS, face="owner"),
     telling("one-kind", path="/v1/kinds/{kind}", may=keys.ANYBODY),
     telling("all-kinds", method="POST", path="/v1/kinds/~all", may=keys.ANYBODY),
     telling("well", may=keys.ANYBODY, face="health"),
@@ -710,6 +711,29 @@ def test_an_operation_is_handed_the_card_in_force_and_whether_all_is_well_needs_
         versions = [client.get(f"/v1/{path}").json()["card"] for path in ("well", "for-anybody", "well")]
 
     assert versions == ["2026-1", "2027-1", "2027-1"]
+
+
+def test_calls_of_the_owners_are_counted_by_key_and_others_are_not(tmp_path: Path) -> None:
+    """A9: two a minute here; who may not ask is not counted, and told nothing of a limit."""
+    told = Settings(card=CARD, book=str(tmp_path / "book.sqlite"), base_url=HERE, most_calls_a_minute=2)
+    with QuoteBook(told.book) as book:
+        one, other = (bearer(book.keys.make("a", scopes=("owner-ro",), at=NOW, by="owner").secret) for _ in range(2))
+    with TestClient(create_app(told, clock=lambda: NOW, more=MORE), base_url=HERE) as client:
+        strangers = [client.get("/v1/owners-own") for _ in range(3)]
+        ones = [client.get("/v1/owners-own", headers=one) for _ in range(3)]
+        others = client.get("/v1/owners-own", headers=other)
+        public = client.get("/v1/for-readers", headers=one)
+
+    assert [answer.status_code for answer in (*strangers, *ones, others, public)] == [401] * 3 + [
+        200,
+        200,
+        429,
+        200,
+        200,
+    ]
+    assert {answer.headers["ratelimit-policy"] for answer in (*ones, others)} == {'"calls";q=2;w=60'}
+    assert problem(ones[-1]) == "quota-exceeded"
+    assert not any("ratelimit" in answer.headers for answer in (*strangers, public))
 
 
 def test_what_must_be_told_a_version_is_refused_without_and_what_may_is_not(

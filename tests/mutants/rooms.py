@@ -62,7 +62,7 @@ AUTHORISATION = (
     Room(
         "api/operations.py",
         _ACCESS,
-        parts=("Operation", "operation", "_handled", "_allowed", "_tag", "_response", "_superseded"),
+        parts=("Operation", "operation", "_handled", "_allowed", "_counted", "_tag", "_response", "_superseded"),
         at_import=("operation",),
     ),
     Room(
