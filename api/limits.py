@@ -15,7 +15,7 @@ import math
 from typing import TYPE_CHECKING
 
 from anyio import Lock
-from msgspec import Struct, field
+from msgspec import Struct
 
 from api.problems import ProblemError
 from quoting.errors import StorageError
@@ -23,8 +23,9 @@ from quoting.errors import StorageError
 if TYPE_CHECKING:
     from api.desk import Desk
 
-MOST_REMEMBERED = 50_000
+MOST_REMEMBERED = 20_000
 SHARES_A_WORKER = 4  # what other workers hold and do not spend is at most a quarter of a budget
+SWEEP_EVERY = datetime.timedelta(minutes=1)
 FORGET_EVERY = datetime.timedelta(minutes=10)
 
 
@@ -64,7 +65,7 @@ class _Lease(Struct):
     until: datetime.datetime
     left: int = 0
     over: bool = False
-    leasing: Lock = field(default_factory=Lock)
+    leasing: Lock | None = None  # while somebody leases; there are many leases, and few are being made
 
 
 class Limits:
@@ -74,7 +75,7 @@ class Limits:
         self._desk = desk
         self._secret = secret.encode()
         self._leases: dict[str, _Lease] = {}
-        self._forgotten = desk.now()
+        self._forgotten = self._swept = desk.now()
 
     async def spend(self, limit: Limit, whose: str) -> Left:
         """
@@ -85,9 +86,11 @@ class Limits:
         """
         lease = self._lease(limit, whose)
         if not lease.left and not lease.over:
-            async with lease.leasing:
+            leasing = lease.leasing = lease.leasing or Lock()
+            async with leasing:
                 if not lease.left and not lease.over:
                     await self._lease_more(limit, whose, lease)
+            lease.leasing = None
         if not lease.left:
             raise self._refusal(limit, lease)
         lease.left -= 1
@@ -116,13 +119,19 @@ class Limits:
         name, until = self._named(limit, whose), limit.window_end(self._desk.now())
         lease = self._leases.get(name)
         if lease is None or lease.until != until:
-            if len(self._leases) >= MOST_REMEMBERED:
-                now = self._desk.now()
-                self._leases = {one: kept for one, kept in self._leases.items() if kept.until > now}
-                if len(self._leases) >= MOST_REMEMBERED:
-                    self._leases = {}  # what is forgotten was counted in the book
+            self._forget_leases()
             lease = self._leases[name] = _Lease(until)
         return lease
+
+    def _forget_leases(self) -> None:
+        """Forget leases that are over; all where there are too many: what is forgotten was counted in the book."""
+        now = self._desk.now()
+        if now - self._swept < SWEEP_EVERY and len(self._leases) < MOST_REMEMBERED:
+            return
+        self._swept = now
+        self._leases = {one: kept for one, kept in self._leases.items() if kept.until > now}
+        if len(self._leases) >= MOST_REMEMBERED:
+            self._leases = {}
 
     async def _lease_more(self, limit: Limit, whose: str, lease: _Lease) -> None:
         name = self._named(limit, whose)

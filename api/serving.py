@@ -23,6 +23,7 @@ from quoting.rate_card import load_rate_card
 LOG = logging.getLogger("api.serving")
 APP = "api.app:create_app"
 DRAIN_SECONDS = 25
+KEEP_ALIVE_SECONDS = 75  # more than a proxy keeps an idle connection for, or it would send into one that is closed
 WAITING_CONNECTIONS = 2048
 SECONDS_TO_NEXT_SENDER = 2.0
 
@@ -60,6 +61,7 @@ def serve(*, host: str, port: int) -> None:
             server_header=False,
             proxy_headers=False,
             backlog=WAITING_CONNECTIONS,
+            timeout_keep_alive=KEEP_ALIVE_SECONDS,
             timeout_graceful_shutdown=DRAIN_SECONDS,
         )
 
