@@ -83,6 +83,7 @@ def test_the_keys_in_force_are_those_that_have_not_ended(book: QuoteBook) -> Non
     assert (kept.find(ends_later.secret, at=SOON), kept.find(ends_later.secret, at=LATER)) == (ends_later.key, None)
     assert kept.find(ended.secret, at=SOON) is None
     assert kept.origins_at(SOON) == {"https://one.example", "https://two.example"}
+    assert set(book.keys.in_force(at=LATER).by_hash.values()) == {for_ever.key}
     assert book.keys.in_force(at=SOON - INSTANT).find(ended.secret, at=SOON - INSTANT) == ended.key
 
 
