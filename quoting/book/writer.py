@@ -13,6 +13,8 @@ from concurrent.futures import Future
 from queue import Empty, SimpleQueue
 from typing import Any, TypeVar
 
+from sqlalchemy.exc import DataError
+
 from quoting.book.page import Asked, Page
 from quoting.book.storage import Storage
 from quoting.errors import BookError, QuotingError, StorageError
@@ -95,8 +97,10 @@ class Writer:
                 done.set_result(answer)
 
     def _failed(self, group: list[Waiting], error: BaseException) -> None:
-        # After a failure of the storage nobody knows what was kept: only the one who asked may ask again.
-        if len(group) == 1 or isinstance(error, StorageError):
+        # After a failure of the storage nobody knows what was kept: only the one who asked may ask again. A row
+        # that the storage does not take is one work's, and nothing was kept.
+        unknown = isinstance(error, StorageError) and not isinstance(error.__cause__, DataError)
+        if len(group) == 1 or unknown:
             for _, done, _ in group:
                 done.set_exception(error)
             return

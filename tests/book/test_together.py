@@ -7,11 +7,14 @@ import multiprocessing
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
+from typing import Any
 
 import pytest
+from sqlalchemy import update
 
 from quoting.book import Entry, QuoteBook
-from quoting.errors import BookError, StaleVersionError, StateError
+from quoting.book.tables import counters
+from quoting.errors import BookError, StaleVersionError, StateError, StorageError
 from tests.book.conftest import Addresses
 from tests.book.shop import LATER, NOW, card, issued, priced
 from tests.book.worker import client_process
@@ -134,4 +137,26 @@ def test_a_group_is_kept_although_one_of_it_is_refused(book: QuoteBook) -> None:
     answers = all_at_once(works)
 
     assert [isinstance(answer, Entry) for answer in answers] == [True, False] * 30
+    assert book.verify(engines={}).tampering == ()
+
+
+def test_a_group_is_kept_although_the_storage_does_not_take_a_row_of_it(book: QuoteBook) -> None:
+    too_large = update(counters).values(last=2**70)
+    works: list[Callable[[], Any]] = []
+    for number in range(20):
+        works.append(lambda number=number: issued(book, key=f"one-of-many-{number}"))  # type: ignore[misc]
+        works.append(lambda: book._desk.write(lambda page: page.execute(too_large)))
+
+    def tried(work: Callable[[], Any]) -> bool:
+        try:
+            work()
+        except (StorageError, OverflowError):
+            return False
+        return True
+
+    with ThreadPoolExecutor(len(works)) as crew:
+        kept = list(crew.map(tried, works))
+
+    assert kept == [True, False] * 20
+    assert len(book.list(at=NOW).quotations) == 20
     assert book.verify(engines={}).tampering == ()
