@@ -414,6 +414,14 @@ def test_a_deposit_covers_what_is_paid_before_printing_and_is_no_more_than_the_t
     assert price.deposit + price.balance == price.total
 
 
+def test_a_unit_price_with_its_tax_goes_up_where_the_card_says_so(base: RateCard, job: Job) -> None:
+    """2.40 each, up to the next 1.00: 300, of which 250 is net."""
+    rules = {**MARK_UPS, "rounding": Rounding(Amount("1"), "up", "unit price")}
+    price = priced(base, job, rules, {"rate": Share("20 %"), "prices_include_tax": True})
+
+    assert (str(price.total), str(price.net)) == ("300.00", "250.00")
+
+
 def test_a_unit_price_that_is_at_its_step_is_not_rounded(base: RateCard, job: Job) -> None:
     """150 for 100 is 1.50 each."""
     price = priced(base, job, {"rounding": Rounding(Amount("0.05"), "nearest", "unit price")})
@@ -558,6 +566,14 @@ def test_where_an_hour_is_to_be_earned_nothing_is_put_on_line_by_line(base: Rate
     kinds: tuple[CostClass, ...] = ("labour", "materials", "bought-in")
 
     assert [rise_on(card, kind) for kind in kinds] == [0, 0, 0]
+
+
+def test_what_is_bought_in_does_not_count_as_labour_that_earns_the_hour(base: RateCard, job: Job) -> None:
+    """180 to earn, 100 of labour: 80, whatever a die costs."""
+    card = replace(base, pricing=replace(base.pricing, mark_ups=None, hour_target=Amount("120")))
+    lines = [line(card, "100.00", "labour", minutes="90"), line(card, "30.00", "bought-in")]
+
+    assert amounts(price_option(lines, job, card, [100]))["Hour to be earned"] == "80.00"
 
 
 def test_an_hour_target_that_labour_costs_more_than_adds_nothing(base: RateCard, job: Job) -> None:
