@@ -444,6 +444,13 @@ def test_delivery_counts_for_the_floor_of_unit_prices(base: RateCard, job: Job) 
     assert str(priced(base, job, rules, delivery="12.00").net) == "193.20"
 
 
+def test_a_total_whose_nearest_step_is_under_the_floor_goes_up(base: RateCard, job: Job) -> None:
+    """150 / 0.81 = 185.19: to the nearest 5 it would be 185."""
+    rules = {"least_margin": Share("19 %"), "rounding": Rounding(Amount("5"), "nearest", "total")}
+
+    assert str(priced(base, job, rules).net) == "190.00"
+
+
 def test_rounding_then_tax(base: RateCard, job: Job) -> None:
     """152 up to 155, 20 % of it 31.00. Taxed first 182.40 would be rounded to 185."""
     rules = {"rounding": Rounding(Amount("5"), "up", "total")}

@@ -307,6 +307,13 @@ def test_what_is_granted_is_written_once_for_its_name_and_nothing_is_where_nothi
     assert kept_budgets(book) == {"form": 5}
 
 
+def test_what_is_taken_of_one_budget_is_taken_of_no_other(book: QuoteBook) -> None:
+    for name in ("a", "c", "b", "b"):
+        book.budgets.take(name, 3, most=9, until=SOON)
+
+    assert kept_budgets(book) == {"a": 3, "b": 6, "c": 3}
+
+
 def test_budgets_that_ended_before_an_instant_are_forgotten_and_others_are_not(book: QuoteBook) -> None:
     book.budgets.take("ended", 1, most=5, until=SOON - INSTANT)
     book.budgets.take("ends now", 1, most=5, until=SOON)
