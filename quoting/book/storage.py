@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -27,6 +28,7 @@ _PATIENCE = {
     "keepalives_count": 3,
     "tcp_user_timeout": 20_000,
 }
+_PAUSE_SECONDS = 0.005
 _PRAGMAS = (
     f"PRAGMA busy_timeout={BUSY_MILLISECONDS}",
     "PRAGMA journal_mode=WAL",
@@ -196,8 +198,21 @@ def _sqlite_engine(path: Path) -> Engine:
 
 
 def _set_up_sqlite(connection: sqlite3.Connection, _: object) -> None:
+    ends = time.monotonic() + BUSY_MILLISECONDS / 1000
     for pragma in _PRAGMAS:
+        while not _taken(connection, pragma, last=time.monotonic() > ends):
+            time.sleep(_PAUSE_SECONDS)
+
+
+def _taken(connection: sqlite3.Connection, pragma: str, *, last: bool) -> bool:
+    # Where several turn on the log of a new file, SQLite refuses all but one at once, whatever the timeout.
+    try:
         connection.execute(pragma).fetchall()
+    except sqlite3.OperationalError as error:
+        if last or error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
+            raise
+        return False
+    return True
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -6,6 +6,7 @@ import re
 import sqlite3
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -174,3 +175,13 @@ def test_a_server_answers_nobody_before_its_log_is_on_the_disk(server: Server, t
         log = re.findall(r"(\w+)\(\d+<[^>]*/pg_wal/", calls_made)
         assert log[-1] in {"fsync", "fdatasync"}
         assert "pwrite64" in log
+
+
+def test_a_new_file_that_another_is_writing_is_waited_for(tmp_path: Path) -> None:
+    """SQLite itself does not wait there: it found "database is locked" at once."""
+    path = tmp_path / "book.sqlite"
+    with closing(sqlite3.connect(path, isolation_level=None, check_same_thread=False)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        threading.Timer(0.3, lambda: other.execute("ROLLBACK")).start()
+        with QuoteBook(str(path)) as book:
+            assert issued(book).number == "Q-00001"
