@@ -1,5 +1,5 @@
 """
-A queue of the processes that want to write one SQLite file.
+A queue of the processes that want to write one SQLite file, and patience with a busy one.
 
 SQLite's own waiting sleeps up to 0.1 s a time, and whoever happens to be awake is served: of 256 clients in
 four processes the slowest hundredth waited seven times longer with it alone. It still guards the file; this
@@ -9,8 +9,9 @@ only keeps the queue moving, and stands aside where it cannot.
 from __future__ import annotations
 
 import os
+import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -35,6 +36,24 @@ def turn(path: Path | None) -> Iterator[None]:
         yield
     finally:
         os.close(queue)
+
+
+def while_busy(work: Callable[[], object]) -> None:
+    """
+    Do something with a SQLite file, again while it is busy.
+
+    Where several turn on the log of a new file, SQLite refuses all but one at once, whatever its timeout.
+    """
+    ends = time.monotonic() + _MOST_SECONDS
+    while True:
+        try:
+            work()
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > ends:
+                raise
+            time.sleep(_PAUSE_SECONDS)
+        else:
+            return
 
 
 def _wait(queue: int) -> None:

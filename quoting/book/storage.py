@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sqlite3
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,7 +13,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, 
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, SQLAlchemyError
 from sqlalchemy.pool import QueuePool
 
-from quoting.book.queueing import turn
+from quoting.book.queueing import turn, while_busy
 from quoting.book.start_checks import BUSY_MILLISECONDS, check
 from quoting.errors import BookNotReadyError, StorageError
 
@@ -28,7 +27,6 @@ _PATIENCE = {
     "keepalives_count": 3,
     "tcp_user_timeout": 20_000,
 }
-_PAUSE_SECONDS = 0.005
 _PRAGMAS = (
     f"PRAGMA busy_timeout={BUSY_MILLISECONDS}",
     "PRAGMA journal_mode=WAL",
@@ -198,21 +196,7 @@ def _sqlite_engine(path: Path) -> Engine:
 
 
 def _set_up_sqlite(connection: sqlite3.Connection, _: object) -> None:
-    ends = time.monotonic() + BUSY_MILLISECONDS / 1000
-    for pragma in _PRAGMAS:
-        while not _taken(connection, pragma, last=time.monotonic() > ends):
-            time.sleep(_PAUSE_SECONDS)
-
-
-def _taken(connection: sqlite3.Connection, pragma: str, *, last: bool) -> bool:
-    # Where several turn on the log of a new file, SQLite refuses all but one at once, whatever the timeout.
-    try:
-        connection.execute(pragma).fetchall()
-    except sqlite3.OperationalError as error:
-        if last or error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
-            raise
-        return False
-    return True
+    while_busy(lambda: [connection.execute(pragma).fetchall() for pragma in _PRAGMAS])
 
 
 def _begin_sqlite(connection: Connection) -> None:
