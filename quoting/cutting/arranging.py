@@ -85,7 +85,7 @@ def count_in(ask: Ask, wide: int, high: int) -> int:
     return (wide // across) * (high // down)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=512)  # 2 kB each; what a plan chose is drawn soon after
 def arranged(ask: Ask) -> Arrangement:
     """The best count, cut with the fewest cuts and settings, one way round, and the largest offcut."""
     if max(ask.sheet) > ask.blade:

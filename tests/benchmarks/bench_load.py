@@ -35,6 +35,7 @@ from tests.benchmarks.wire import Answered, Wire, get_bytes, post_bytes
 ALONE = 40
 GOOD = {200, 201}
 MINUTE_SECONDS = 60
+IDLE_SECONDS = 30
 SOAK_A_SECOND = 20
 
 
@@ -136,22 +137,31 @@ class Crew:
 
     def __init__(self, url: str) -> None:
         self._url = url
-        self._free: list[Wire] = []
+        self._free: list[tuple[Wire, float]] = []
         self.answers: list[Answered] = []
         self.refused: Counter[str] = Counter()
 
     async def ask(self, request: bytes, due: float) -> None:
         """Ask once; what is measured begins when the request was due."""
-        wire = self._free.pop() if self._free else await Wire.to(self._url)
+        wire = self._kept() or await Wire.to(self._url)
         try:
             answer = await wire.ask(request)
         except (OSError, EOFError) as error:
             self.refused[repr(error)] += 1
             return
-        self._free.append(wire)
+        self._free.append((wire, time.monotonic()))
         if answer.status not in GOOD:
             self.refused[f"{answer.status} {answer.body[:200]!r}"] += 1
         self.answers.append(Answered(answer.status, b"", time.perf_counter() - due))
+
+    def _kept(self) -> Wire | None:
+        """A connection that is free and not idle for long, since the server closes what is."""
+        while self._free:
+            wire, since = self._free.pop()
+            if time.monotonic() - since < IDLE_SECONDS:
+                return wire
+            wire.close()
+        return None
 
     async def at_rate(self, requests: Iterator[bytes], a_second: float, seconds: float) -> None:
         """Ask at a rate for a time, and wait for the last answer."""
@@ -168,7 +178,7 @@ class Crew:
 
     def close(self) -> None:
         """Close every connection."""
-        for wire in self._free:
+        for wire, _ in self._free:
             wire.close()
 
 
