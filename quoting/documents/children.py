@@ -23,7 +23,7 @@ from quoting.piped_child import EndedError, OverdueError, PipedChild
 
 MOST_SECONDS = 15
 MOST_MEMORY_BYTES = 768 * 1024 * 1024
-MOST_PAGES = 200
+MOST_PAGES = 100  # it grows by a quarter of a megabyte a page
 DONE, REFUSED, LAST_WORDS = b"+", b"-", b"!"
 _KINDS: dict[str, type[DocumentError]] = {
     kind.__name__: kind for kind in (DocumentError, UnfitTextError, TemplateError)
