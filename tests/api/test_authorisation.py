@@ -480,6 +480,25 @@ def test_a_worker_remembers_so_many_and_what_it_forgets_stays_counted(
         assert desks.spent(long, "who stays", 1) == [8]
 
 
+def test_what_is_over_is_forgotten_once_a_minute_and_what_is_not_stays(book: Path) -> None:
+    """A visitor who came once is not remembered for good; half an hour of load showed it."""
+    looks, requests = Limit("looks", 40, 60), Limit("requests", 40, 3600)
+    with Desks(book) as desks:
+        for whose in ("one", "two", "three"):
+            desks.spent(looks, whose, 1)
+        desks.spent(requests, "who stays", 1)
+        assert len(desks.limits[0]._leases) == 4
+
+        desks.clock.at += MINUTE - datetime.timedelta(seconds=1)
+        desks.spent(looks, "four", 1)
+        assert len(desks.limits[0]._leases) == 5
+
+        desks.clock.at += datetime.timedelta(seconds=1)
+        desks.spent(looks, "five", 1)
+        assert len(desks.limits[0]._leases) == 2
+        assert desks.spent(requests, "who stays", 1) == [8]
+
+
 # What the gate lets pass.
 
 
