@@ -64,10 +64,11 @@ def keep(page: Page, contact: Contact, now: Moment, *, id: str | None, version: 
     known = id or same
     if known is None:
         known = find_or_keep(page, contact, now)
+        return KnownClient(id=known, version=len(page.events_of(known)), contact=contact)
     before = read(page.connection, known, page)
     if version is not None and version != before.version:
         raise StaleVersionError(known, version, before.version)
-    if before.contact != contact:
+    if before.contact != contact or page.asked:  # the key of a request leads to a version of its own
         _put(page, known, contact, now)
     return KnownClient(id=known, version=len(page.events_of(known)), contact=contact)
 

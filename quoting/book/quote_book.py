@@ -375,7 +375,7 @@ class QuoteBook:
         """
         kept, now = published(card), self._desk.now(at, by)
         asked = asked_for("publish card", key, kept.hash)
-        self._desk.write(lambda page: moves.publish(page, kept, now), asked, lambda *_: None)
+        self._desk.write(lambda page: moves.publish_by_request(page, kept, now), asked, lambda *_: None)
         return kept.hash
 
     # Reading

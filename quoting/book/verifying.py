@@ -291,9 +291,10 @@ def _counters(connection: Connection) -> Iterator[str]:
 
 def _cards(connection: Connection) -> Iterator[str]:
     for row in connection.execute(select(tables.cards)):
-        event = _only_event(connection, row.hash)
+        events = _events_of(connection, row.hash)
         said = CardPublished(row.name, row.version, sha256(row.body).hexdigest())
-        if event is None or event.change != said or event.at != row.published_at or not _is_card(row):
+        as_said = events and all(event.change == said for event in events) and events[0].at == row.published_at
+        if not as_said or not _is_card(row):
             yield f"card {row.name} {row.version}: expected it as it was published; found another"
 
 
@@ -304,14 +305,13 @@ def _is_card(row: Any) -> bool:
         return False
 
 
-def _only_event(connection: Connection, subject: str) -> Event | None:
-    events = _by(connection, tables.events, "subject", [subject], "version")[subject]
-    return Event(**events[0]) if len(events) == 1 else None
+def _events_of(connection: Connection, subject: str) -> list[Event]:
+    return [Event(**one) for one in _by(connection, tables.events, "subject", [subject], "version")[subject]]
 
 
 def _clients(connection: Connection) -> Iterator[str]:
     for row in connection.execute(select(tables.clients)).all():
-        events = [Event(**one) for one in _by(connection, tables.events, "subject", [row.id], "version")[row.id]]
+        events = _events_of(connection, row.id)
         if not events or row.version != len(events) or not _client_stands(connection, row, events[-1]):
             yield f"client {row.id}: expected them as they were kept; found another"
 
@@ -329,9 +329,7 @@ def _client_stands(connection: Connection, row: Any, last: Event) -> bool:
 
 def _access_keys(connection: Connection) -> Iterator[str]:
     for row in connection.execute(select(tables.access_keys)).mappings().all():
-        events = [
-            Event(**one) for one in _by(connection, tables.events, "subject", [row["id"]], "version")[row["id"]]
-        ]
+        events = _events_of(connection, row["id"])
         if _key_row(events) != dict(row):
             yield f"key {row['id']}: expected it as it was made and ended; found another"
 

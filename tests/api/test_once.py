@@ -58,6 +58,7 @@ def _whole_outbox(book: QuoteBook) -> tuple[Any, ...]:
     return book.outbox.waiting(most=1_000_000)
 
 
+CLIENTS = "/v1/book/clients"
 FIELDS: list[tuple[str, Any]] = [
     ("title", "Another title"),
     ("notes", "Another note"),
@@ -228,9 +229,43 @@ def test_a_payment_sent_twice_is_recorded_once(asked: httpx.Client) -> None:
 
 def test_a_client_sent_twice_stands_once_in_the_address_book(asked: httpx.Client) -> None:
     contact = {"name": "Odile Marsh", "email": "odile@marsh.example"}
-    answers = [asked.post("/v1/book/clients", json=contact, headers=once()) for _ in range(2)]
-    same_key = once()
-    answers += [asked.post("/v1/book/clients", json=contact, headers=same_key) for _ in range(2)]
+    headers = once()
+    first, with_another_key, again = (
+        asked.post(CLIENTS, json=contact, headers=sent) for sent in (headers, once(), headers)
+    )
 
-    assert {answer.status_code for answer in answers} == {201}
-    assert len({answer.content for answer in answers}) == 1
+    assert again.content == first.content
+    assert with_another_key.json() == first.json() | {"version": 2}
+
+
+def test_a_key_is_kept_though_its_request_changed_nothing(asked: httpx.Client) -> None:
+    """A14: found by derived requests: what stood as it was asked for left the key free for another request."""
+    contact = {"name": "Wilf Tarrant", "email": "wilf@tarrant.example"}
+    asked.post(CLIENTS, json=contact, headers=once())
+    headers = once()
+    kept = asked.post(CLIENTS, json=contact, headers=headers)
+    changed = contact | {"telephone": "01632 960 018"}
+    asked.post(CLIENTS, json=changed, headers=once())
+
+    again, another = (asked.post(CLIENTS, json=body, headers=headers) for body in (contact, changed))
+
+    assert again.content == kept.content
+    assert (another.status_code, problem(another)) == (422, "idempotency-key-used")
+    assert asked.get(f"{CLIENTS}/{kept.json()['id']}").json()["contact"]["telephone"] == changed["telephone"]
+
+
+def test_the_key_of_a_card_that_was_published_before_is_kept(running: Served, asked: httpx.Client) -> None:
+    """A14: as above, of cards."""
+    cards = asked.get("/v1/rate-cards").json()["cards"]
+    card = asked.get(f"/v1/rate-cards/{cards[-1]['hash']}").json()
+    headers = once()
+    first = asked.post("/v1/rate-cards", json=card, headers=headers)
+    other = card | {"card": card["card"] | {"version": "never published"}}
+
+    again, another = (asked.post("/v1/rate-cards", json=body, headers=headers) for body in (card, other))
+
+    assert (first.status_code, again.content) == (201, first.content)
+    assert (another.status_code, problem(another)) == (422, "idempotency-key-used")
+    assert asked.get("/v1/rate-cards").json()["cards"] == cards
+    with QuoteBook(running.settings.book) as book:
+        assert book.verify(engines={}).is_sound

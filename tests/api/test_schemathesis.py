@@ -45,6 +45,7 @@ PATHS = [
     for path in sorted({one.path for one in OPERATIONS if "{" in one.path})
 ]
 OF_WHO_SENT_IT = {"authorization", "host", "content-length", "connection"}
+FITS = re.compile(r"[\x21\x23-\x5b\x5d-\x7e]{16,255}")
 RENEWED_AFTER = 20
 
 
@@ -83,7 +84,8 @@ class Engine:
         How each role is answered to a request as it was drawn, and how the owner and a visitor are, by what is there.
 
         Schemathesis draws ids from earlier answers too: what is answered by role to those is this engine's own, and
-        not told.
+        not told. It repeats keys of requests: a key that fits is made anew, since what it met before is this
+        engine's own too.
         """
         self._requests += 1
         if self._requests % RENEWED_AFTER == 0:
@@ -94,6 +96,8 @@ class Engine:
             for name, value in sent.headers.items()
             if name.lower() not in OF_WHO_SENT_IT
         }
+        if FITS.fullmatch(headers.get("Idempotency-Key", "")):
+            headers |= once()
         answers = [self._answered(sent, url.path, url.query, headers, role) for role in ROLES]
         found = next(((match, path) for one, path in PATHS if (match := one.fullmatch(url.path))), None)
         if found is None:
@@ -190,8 +194,9 @@ def test_answers_to_many_derived_requests_are_as_the_document_says(
         for face in ("public", "owner")
     ]
 
-    print([sent for sent, _ in told])
-    assert [fault for _, faults in told for fault in faults] == []
+    faults = [fault for _, found in told for fault in found]
+    print([sent for sent, _ in told], len(faults), *faults[:20], sep="\n")
+    assert len(faults) == 0
     assert sum(sent for sent, _ in told) >= most
 
 

@@ -333,6 +333,27 @@ def test_publishing_a_card_is_safe_to_ask_for_twice(book: QuoteBook) -> None:
     assert [one.published_at for one in book.cards()] == [NOW]
 
 
+def test_a_key_leads_to_what_stood_already_as_it_was_asked_for(book: QuoteBook) -> None:
+    first, second = Contact(name="Hetty Farrow", email="hetty@post.example"), Contact(name="Hetty Farrow-Lunt")
+    stands = book.keep_client(first, at=NOW, by="owner")
+    kept = book.keep_client(first, at=NOW, by="owner", key="a-client-who-stands")
+    book.keep_client(second, id=kept.id, at=LATER, by="owner")
+    book.publish_card(card(), at=NOW, by="owner")
+    book.publish_card(card(), at=LATER, by="owner", key="a-card-that-stands")
+
+    assert kept.id == stands.id
+    assert book.keep_client(first, at=LATER, by="owner", key="a-client-who-stands") == kept
+    assert book.client(kept.id).contact == second
+    for used in (
+        lambda: book.keep_client(second, at=LATER, by="owner", key="a-client-who-stands"),
+        lambda: book.publish_card(card("2026-2"), at=LATER, by="owner", key="a-card-that-stands"),
+    ):
+        with pytest.raises(KeyUsedError):
+            used()
+    assert [one.published_at for one in book.cards()] == [NOW]
+    assert book.verify(engines={}).is_sound
+
+
 def test_a_book_says_that_it_is_ready(book: QuoteBook) -> None:
     book.check_ready(least_bytes=1)
 
