@@ -17,7 +17,7 @@ class Cutting(Struct, frozen=True):
     settings: int
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=4096)  # 1 kB each
 def cutting_for(
     sheet: tuple[int, int],
     piece: tuple[int, int],

@@ -1,9 +1,10 @@
 """
 Rendering children: processes started as ``python -m quoting.documents.child``, spoken to over pipes.
 
-A child renders page after page and is let go after ``MOST_PAGES`` of them, as WeasyPrint grows with use.
-One that runs over its time is ended; one that dies takes only its own page along: the next page has a
-new child. Children end by themselves when the process that started them is gone.
+A child renders page after page and gives its place to a new one after ``MOST_PAGES`` of them: WeasyPrint does not
+let go of the lists of attributes that it makes for text with font features. One that runs over its time is ended; one
+that dies takes only its own page along: the next page has a new child. Children end by themselves when the process
+that started them is gone.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from quoting.piped_child import EndedError, OverdueError, PipedChild
 
 MOST_SECONDS = 15
 MOST_MEMORY_BYTES = 768 * 1024 * 1024
-MOST_PAGES = 100  # it grows by a quarter of a megabyte a page
+MOST_PAGES = 40  # it grows by a quarter of a megabyte a page
 DONE, REFUSED, LAST_WORDS = b"+", b"-", b"!"
 _KINDS: dict[str, type[DocumentError]] = {
     kind.__name__: kind for kind in (DocumentError, UnfitTextError, TemplateError)
@@ -35,12 +36,16 @@ class Child(PipedChild):
 
     def __init__(self) -> None:
         self._scratch = mkdtemp(prefix="quoting-")  # of fonts; here, since a child that is killed tidies nothing up
-        super().__init__("quoting.documents.child", str(MOST_MEMORY_BYTES), self._scratch)
         self.pages = 0
+        try:
+            super().__init__("quoting.documents.child", str(MOST_MEMORY_BYTES), self._scratch)
+        except OSError:
+            rmtree(self._scratch, ignore_errors=True)
+            raise
 
     def render(self, page: Page, seconds: float) -> bytes:
         """
-        A page as PDF; whether it can be asked again ``is_alive`` says.
+        A page as PDF; whether it can be asked again ``is_running`` says.
 
         Raises:
             DocumentError: what the child said, or that it took too long or ended.
@@ -60,11 +65,6 @@ class Child(PipedChild):
             self.end()
         name, _, said = body.decode(errors="replace").partition(": ")
         raise _KINDS.get(name, DocumentError)(said)
-
-    @property
-    def is_alive(self) -> bool:
-        """Whether it can be asked for another page."""
-        return self.is_running and self.pages < MOST_PAGES
 
     def end(self) -> None:
         """End it, whatever it is doing, and take away what it left."""
@@ -92,14 +92,11 @@ class Children:
         except queue.Empty as error:
             raise DocumentError(f"expected a rendering process within {seconds:g} s; all were busy") from error
         try:
-            if child is None or not child.is_alive:
+            if child is None or not child.is_running:
                 child = _other_than(child)
             return child.render(page, seconds)
         finally:
-            if child is not None and not child.is_alive:
-                child.end()
-                child = None
-            self._places.put(child)
+            self._places.put(_successor(child))
 
     def start(self) -> None:
         """Start one child before there is a page, so that it is warm by then."""
@@ -113,6 +110,17 @@ class Children:
             if child is not None:
                 child.end()
             self._places.put(None)
+
+
+def _successor(child: Child | None) -> Child | None:
+    """Who renders the next page: where a child has rendered enough, one that gets warm before that page is there."""
+    if child is None or (child.is_running and child.pages < MOST_PAGES):
+        return child
+    spent = child.is_running
+    child.end()
+    with suppress(OSError):  # no room for a process just now: the next page asks again
+        return Child() if spent else None
+    return None
 
 
 def _other_than(child: Child | None) -> Child:
