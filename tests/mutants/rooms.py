@@ -34,6 +34,7 @@ _TAX = (
 _COSTS = ("tests/test_line_items.py", "tests/test_buying.py", "tests/test_pricing.py")
 _PRICES = ("tests/test_pricing.py", "tests/test_golden.py")
 _ACCESS = ("tests/api/test_authorisation.py",)
+_SIGNED = ("tests/site/test_signed.py",)
 _BOOK = ("tests/book/test_access.py", "tests/book/test_ways_in.py", "-k", "not postgresql")
 
 MONEY = (
@@ -77,6 +78,8 @@ AUTHORISATION = (
             "Desk.methods_at",
         ),
     ),
+    Room("api/site/sessions.py", _SIGNED),
+    Room("api/site/form_token.py", _SIGNED),
     Room("quoting/book/access_keys.py", _BOOK),
     Room("quoting/book/links.py", _BOOK),
     Room("quoting/book/budgets.py", _BOOK),
