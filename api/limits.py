@@ -12,6 +12,7 @@ import datetime
 import hashlib
 import hmac
 import math
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from anyio import Lock
@@ -140,18 +141,20 @@ class Limits:
             granted = await self._desk.in_book(
                 lambda book: book.budgets.take(name, share, most=limit.most, until=lease.until)
             )
-            lease.over = not granted
-            await self._forget_old()
         except StorageError:
             granted, lease.over = limit.most, True
+        else:
+            lease.over = not granted
         lease.left += granted
+        await self._forget_old()
 
     async def _forget_old(self) -> None:
         now = self._desk.now()
         if now - self._forgotten < FORGET_EVERY:
             return
         self._forgotten = now
-        await self._desk.in_book(lambda book: book.budgets.forget(before=now - FORGET_EVERY))
+        with suppress(StorageError):
+            await self._desk.in_book(lambda book: book.budgets.forget(before=now - FORGET_EVERY))
 
     def _named(self, limit: Limit, whose: str) -> str:
         """A budget's name in the book: no address, no e-mail can be read out of it."""

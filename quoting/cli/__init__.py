@@ -50,6 +50,8 @@ EXIT_CODES: dict[type[QuotingError], int] = {
     BookError: 7,
 }
 
+_SHORT = {"cut", "docket", "explain", "fit", "price", "quote"}  # what they make is let go with the process
+
 _PATH = click.Path(path_type=Path)
 _card_option = click.option(
     "--card", "card_path", type=_PATH, required=True, help="Rate card: a TOML file or a folder of them."
@@ -81,7 +83,7 @@ def _known_locale(told: str | None) -> str | None:
 
 def main() -> None:
     """Run the command line; an error of ours is one message and its exit code."""
-    gc.disable()  # one short run: what it makes is let go with the process
+    gc.disable()  # until it is known whether this is a short run
     try:
         commands(standalone_mode=False)
     except click.exceptions.Exit as done:
@@ -103,8 +105,11 @@ def exit_code(error: QuotingError) -> int:
 
 @click.group()
 @click.version_option(package_name="quoting")
-def commands() -> None:
+@click.pass_context
+def commands(context: click.Context) -> None:
     """From a printing job and a rate card to a quotation."""
+    if context.invoked_subcommand not in _SHORT:
+        gc.enable()
 
 
 @commands.command()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import gc
 import os
 from collections.abc import Callable
 from decimal import Decimal, InvalidOperation
@@ -25,7 +24,6 @@ _STATES = ("draft", "open", "accepted", "declined", "withdrawn", "lapsed")
 @click.group()
 def book() -> None:
     """Keep quotations: numbered, revised, accepted. For the owner."""
-    gc.enable()  # a book may be long
 
 
 def _in_book(function: Callable[..., None]) -> Callable[..., None]:

@@ -30,10 +30,11 @@ from tests.api.conftest import Mounted, Serve, asking
 from tests.api.documents import Held
 from tests.api.public.conftest import made_keys
 from tests.api.public.visiting import Visitor
-from tests.api.serving import Served, family, free_url, run_serve
+from tests.api.serving import Served, family, free_url, rss_bytes, run_serve
 from tests.disks import small_disk
 
 READY_SECONDS = 2
+MOST_GROWN_BYTES = 16_000_000  # a guard: by 30 MB where nothing is let go, by 2.4 where it is
 DOCUMENT: dict[str, Any] = {"json": job(), "headers": {"Accept": PDF}}
 
 
@@ -235,6 +236,24 @@ def test_the_settings_in_force_are_printed() -> None:
     assert done.returncode == 0
     assert "QUOTING_WORKERS=3" in done.stdout.splitlines()
     assert "QUOTING_BASE_URL=http://127.0.0.1:8123" in done.stdout.splitlines()
+
+
+def test_a_server_lets_go_of_what_refused_requests_leave_behind(serve: Serve, held: Held) -> None:
+    """Found by derived requests: a server of one worker, which is the command's own process, grew without an end."""
+    served = serve()
+    key = made_key(served.settings.book)
+    with asking(served, held) as client:
+
+        def refused_times(times: int) -> int:
+            for _ in range(times):
+                answer = client.post("/v1/estimates", json={"title": 1}, headers=key)
+                assert (answer.status_code, problem(answer)) == (422, "invalid-job")
+            return sum(map(rss_bytes, family(served.pid)))
+
+        warm = refused_times(200)
+        after = refused_times(2000)
+
+    assert after - warm < MOST_GROWN_BYTES
 
 
 def test_every_line_of_the_log_is_json_and_says_which_request(serve: Serve) -> None:
