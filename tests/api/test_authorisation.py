@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from unittest.mock import Mock
 
 import anyio
 import pytest
@@ -39,6 +40,7 @@ from api.problems import ProblemError
 from api.settings import Settings
 from quoting.book import QuoteBook, tables
 from quoting.book.access_keys import AccessKey
+from quoting.book.budgets import Budgets
 from quoting.errors import StorageError
 from tests.api.asking import CARD, problem
 from tests.api.conftest import HERE
@@ -447,6 +449,19 @@ def test_budgets_that_ended_are_forgotten_every_ten_minutes(book: Path) -> None:
         desks.spent(PRICES, "five", 1)
         assert first not in desks.used()
         assert len(desks.used()) == 3
+
+
+def test_what_was_leased_stays_what_it_was_though_what_ended_cannot_be_forgotten(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A51: a book that fails in between once granted a whole budget to one worker, besides what it had leased."""
+    with Desks(book) as desks:
+        desks.clock.at += TEN_MINUTES
+        with monkeypatch.context() as failing:
+            failing.setattr(Budgets, "forget", Mock(side_effect=StorageError("expected a book; found none")))
+            assert desks.spent(PRICES, "somebody", 6) == [0, 0, 0, 0, 0, -60]
+
+        assert list(desks.used().values()) == [5]
 
 
 def test_a_clock_that_is_set_back_begins_another_window(book: Path) -> None:
