@@ -21,7 +21,7 @@ from quoting.errors import Fault, InputError
 from quoting.rate_card import load_rate_card
 
 LOG = logging.getLogger("api.serving")
-APP = "api.app:create_app"
+APP, WIRE = "api.app:create_app", "api.wire:Wire"
 DRAIN_SECONDS = 25
 KEEP_ALIVE_SECONDS = 75  # more than a proxy keeps an idle connection for, or it would send into one that is closed
 WAITING_CONNECTIONS = 2048
@@ -56,6 +56,7 @@ def serve(*, host: str, port: int) -> None:
             host=host,
             port=port,
             workers=settings.workers,
+            http=WIRE,
             log_config=configuration(),
             access_log=False,
             server_header=False,

@@ -5,10 +5,12 @@ from __future__ import annotations
 import copy
 import itertools
 import json
+import socket
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
+from urllib.parse import urlsplit
 
 import httpx
 
@@ -96,6 +98,16 @@ def logged(served: Served, request: str) -> dict[str, Any]:
                 return told
         time.sleep(0.02)
     raise AssertionError(f"expected a line of the request {request}; found none")
+
+
+def raw(url: str, *lines: str) -> tuple[int, str]:
+    """What a server answers to lines as they are: the status, and the whole of it."""
+    at = urlsplit(url)
+    with socket.create_connection((str(at.hostname), int(at.port or 0)), timeout=30) as connection:
+        connection.sendall("\r\n".join([*lines, "Connection: close", "", ""]).encode("latin-1"))
+        with connection.makefile("rb") as answer:
+            told = answer.read().decode()
+    return int(told.split(" ", 2)[1]), told
 
 
 def last_event(served: Served) -> Any:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import itertools
 import re
-import socket
 from collections.abc import Iterator
 from functools import partial
 from urllib.parse import urlsplit
@@ -17,7 +16,7 @@ from msgspec import Struct
 from api.operations import Operation
 from api.settings import Settings
 from quoting.book import QuoteBook
-from tests.api.asking import BOOK, CARD, DOCUMENTED, OPERATIONS, issued, job, made_key, once, problem, together
+from tests.api.asking import BOOK, CARD, DOCUMENTED, OPERATIONS, issued, job, made_key, once, problem, raw, together
 from tests.api.conftest import ANOTHER_HOST, SECRET, Mounted, asking
 from tests.api.documents import Held
 from tests.api.serving import Served, run_serve
@@ -291,16 +290,6 @@ def test_a_host_that_is_none_of_ours_is_refused(anybody: httpx.Client, running: 
             assert (answer.status_code, answer.text.count("unknown-host")) == (400, 1), (name, host)
 
 
-def raw(running: Served, *lines: str) -> tuple[int, str]:
-    """What a server answers to lines as they are: the status, and the rest."""
-    at = urlsplit(running.url)
-    with socket.create_connection((str(at.hostname), int(at.port or 0)), timeout=30) as connection:
-        connection.sendall("\r\n".join([*lines, "Connection: close", "", ""]).encode("latin-1"))
-        with connection.makefile("rb") as answer:
-            told = answer.read().decode()
-    return int(told.split()[1]), told
-
-
 def test_a_host_that_is_absent_or_told_twice_is_refused(running: Served) -> None:
     """A52; RFC 9112, 3.2: on a bare connection, since no client would send it."""
     ours = f"Host: {urlsplit(running.url).netloc}"
@@ -313,9 +302,9 @@ def test_a_host_that_is_absent_or_told_twice_is_refused(running: Served) -> None
         ("GET /livez HTTP/1.1", ours, "X-Forwarded-Host: evil.example", f"X-Forwarded-{ours}"),
     ]
     for lines in wrong:
-        status, told = raw(running, *lines)
+        status, told = raw(running.url, *lines)
         assert (status, "urn:quoting:problem:unknown-host" in told) == (400, True), lines
-    assert raw(running, "GET /livez HTTP/1.1", ours)[0] == 200
+    assert raw(running.url, "GET /livez HTTP/1.1", ours)[0] == 200
 
 
 @pytest.mark.parametrize(
@@ -325,7 +314,7 @@ def test_a_host_that_is_absent_or_told_twice_is_refused(running: Served) -> None
 )  # fmt: skip
 def test_who_may_goes_by_the_path_however_it_is_written(running: Served, target: str) -> None:
     """A52: what is free of keys is found by the path itself, not by an address made of Host and target."""
-    status, told = raw(running, f"GET {target} HTTP/1.1", f"Host: {urlsplit(running.url).netloc}")
+    status, told = raw(running.url, f"GET {target} HTTP/1.1", f"Host: {urlsplit(running.url).netloc}")
 
     assert status in {400, 401, 404}
     assert '"keys"' not in told

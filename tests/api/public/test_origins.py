@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import socket
 import time
 from urllib.parse import urlsplit
 
@@ -12,7 +11,7 @@ import pytest
 
 from api.media_types import JSON, PDF, XML
 from api.problems import PROBLEM_JSON
-from tests.api.asking import once, problem
+from tests.api.asking import once, problem, raw
 from tests.api.public.conftest import Shop
 from tests.api.public.visiting import ACCEPT, CONTACT, ORIGIN, choice, new_key, path_of
 from tests.documents.reading import text_of
@@ -150,15 +149,6 @@ def test_nothing_is_changed_by_what_needs_no_preflight(served_shop: Shop, kind: 
     assert events == []
 
 
-def raw(shop: Shop, *lines: str) -> tuple[int, str]:
-    """What the very lines of a request are answered: its status, and the whole of it."""
-    host = urlsplit(shop.settings.base_url)
-    with socket.create_connection((str(host.hostname), int(host.port or 0)), timeout=30) as connection:
-        connection.sendall("\r\n".join([*lines, "Connection: close", "", ""]).encode("latin-1"))
-        told = b"".join(iter(lambda: connection.recv(65_536), b"")).decode()
-    return int(told.split(" ", 2)[1]), told
-
-
 @pytest.mark.parametrize(
     "host",
     [
@@ -182,7 +172,7 @@ def test_a_host_that_is_not_ours_is_refused(served_shop: Shop, host: str) -> Non
     ours = urlsplit(served_shop.settings.base_url)
     told = host.format(ours=ours.netloc, port=ours.port)
     for path in ("/v1/public/offers", "/v1/book/quotations", "/livez"):
-        status, answer = raw(served_shop, f"GET {path} HTTP/1.1", f"Host: {told}")
+        status, answer = raw(served_shop.settings.base_url, f"GET {path} HTTP/1.1", f"Host: {told}")
         assert status == 400, path
         assert "evil" not in answer
         if host != "é":
@@ -194,10 +184,10 @@ def test_no_host_or_two_are_refused(served_shop: Shop) -> None:
     ours = urlsplit(served_shop.settings.base_url).netloc
     get = "GET /v1/public/quotations/nothing HTTP/1.1"
 
-    assert raw(served_shop, get, f"Host: {ours}")[0] == 404
+    assert raw(served_shop.settings.base_url, get, f"Host: {ours}")[0] == 404
     for hosts in ([], ["evil.example", ours], [ours, "evil.example"], [ours, ours]):
-        assert raw(served_shop, get, *(f"Host: {host}" for host in hosts))[0] == 400, hosts
-    assert raw(served_shop, "GET /livez HTTP/1.0")[0] == 400
+        assert raw(served_shop.settings.base_url, get, *(f"Host: {host}" for host in hosts))[0] == 400, hosts
+    assert raw(served_shop.settings.base_url, "GET /livez HTTP/1.0")[0] == 400
 
 
 @pytest.mark.parametrize("name", ["X-Forwarded-Host", "x-forwarded-host"])
@@ -206,9 +196,9 @@ def test_a_forwarded_host_that_is_not_ours_is_refused(served_shop: Shop, name: s
     ours = urlsplit(served_shop.settings.base_url).netloc
     get = ["GET /v1/public/quotations/nothing HTTP/1.1", f"Host: {ours}"]
 
-    assert raw(served_shop, *get, f"{name}: {ours}")[0] == 404
+    assert raw(served_shop.settings.base_url, *get, f"{name}: {ours}")[0] == 404
     for told in (["evil.example"], ["evil.example", ours], [ours, "evil.example"], [f"{ours}, evil.example"], [""]):
-        status, answer = raw(served_shop, *get, *(f"{name}: {host}" for host in told))
+        status, answer = raw(served_shop.settings.base_url, *get, *(f"{name}: {host}" for host in told))
         assert (status, "evil" in answer) == (400, False), told
 
 
@@ -226,7 +216,7 @@ def test_what_may_be_asked_is_told_by_the_path_alone(served_shop: Shop) -> None:
         "/v1/book/quotations/",
         "/livez/../v1/book/quotations",
     ):
-        status, _ = raw(served_shop, f"GET {target} HTTP/1.1", f"Host: {ours}")
+        status, _ = raw(served_shop.settings.base_url, f"GET {target} HTTP/1.1", f"Host: {ours}")
         assert status in {400, 401, 404}, target
 
 
