@@ -409,10 +409,7 @@ def at_value(measure: Measure, value: Decimal) -> Any:
     """
     kind = type(measure)
     number = _WIDE.divide(value, kind.units[measure.unit]).quantize(_NINE_PLACES, context=_WIDE).normalize(_WIDE)
-    written = f"{number:f} {measure.unit}".strip()
-    if number < 0:
-        raise kind._error(written)
-    return kind(written)
+    return kind(f"{number:f} {measure.unit}".strip())
 
 
 _NINE_PLACES = Decimal("1e-9")

@@ -186,6 +186,7 @@ def test_a_basis_weight_is_that_of_500_sheets_of_the_basic_size(paper: str, poun
 
 def test_a_length_that_does_not_end_is_rounded_once_to_a_tenth_of_a_nanometre() -> None:
     assert Decimal("8.4666667") == Length("1/3 in").in_base_unit
+    assert Decimal("0.3333333") == Length("1/3 mm").in_base_unit
 
 
 @pytest.mark.parametrize("written", ["15 (8-25) min", "15 (8–25) min", "15 (8 to 25) min", "15(8-25)min"])
@@ -205,6 +206,19 @@ def test_without_a_spread_low_and_high_are_the_usual_value() -> None:
     length = Length("3 1/2 in")
 
     assert (Decimal("88.9"), Decimal("88.9")) == (length.low, length.high)
+
+
+@pytest.mark.parametrize("written", ["15 (15-25) min", "15 (8-15) min", "15 (15-15) min"])
+def test_a_usual_value_may_be_the_low_the_high_or_both(written: str) -> None:
+    assert Duration(written).low <= Duration(written) == Decimal(15) <= Duration(written).high
+
+
+@pytest.mark.parametrize(("characters", "is_looked_at"), [(59, True), (60, True), (61, False)])
+def test_a_unit_is_looked_for_in_sixty_characters_at_most(characters: int, is_looked_at: bool) -> None:
+    with pytest.raises(MeasureError) as refused:
+        Length("1 " + "x" * (characters - 2))
+
+    assert ("in one of" in refused.value.faults[0].expected) is is_looked_at
 
 
 @pytest.mark.parametrize("written", ["15 (16-25) min", "15 (8-14) min", "15 (25-8) min"])

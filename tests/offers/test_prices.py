@@ -86,6 +86,7 @@ def test_the_next_quantities_are_the_usual_ones_over_those_asked() -> None:
     told = prices(COASTERS)
 
     assert [one.quantity for one in told.next] == [200, 500]
+    assert [one.quantity for one in prices({**COASTERS, "quantities": [200]}).next][:1] == [500]
     assert [one.total for one in told.next] == [
         one.total for one in prices({**COASTERS, "quantities": [200, 500]}).options
     ]
@@ -172,6 +173,7 @@ def test_what_the_shop_must_look_at_is_not_issued_at_once(change: dict[str, Any]
     choice = read_choice({"product": "cards", "quantities": [100], **change})
 
     assert issued_at_once(choice, offer_by_key("cards", CARD)) is at_once
+    assert prices_of(choice, CARD, on=DAY).issued == ("at once" if at_once else "by the owner")
     assert not issued_at_once(
         read_choice({"product": "wedding-and-party-stationery", "quantities": [100]}),
         offer_by_key("wedding-and-party-stationery", CARD),
