@@ -54,7 +54,7 @@ class Gate:
         if scope["type"] != ScopeType.HTTP:
             await self._app(scope, receive, send)
             return
-        passage = _Passage(scope, send, await self._readers(scope), self._desk.methods_at)
+        passage = _Passage(scope, receive, send, await self._readers(scope), self._desk.methods_at)
         scope["state"]["client_address"] = self._client(scope)
         told = self._refusal(scope)
         try:
@@ -65,7 +65,7 @@ class Gate:
             elif scope["method"] == "OPTIONS" and passage.allowed:
                 await passage.tell_methods()
             else:
-                await self._app(passage.scope, receive, passage.send)
+                await self._app(passage.scope, passage.receive, passage.send)
         finally:
             passage.log()
 
@@ -103,6 +103,7 @@ class _Passage:
     def __init__(
         self,
         scope: HTTPScope,
+        receive: Receive,
         send: Send,
         readers: list[tuple[bytes, bytes]],
         methods_at: Callable[[str], Sequence[str]],
@@ -111,6 +112,7 @@ class _Passage:
         self._path = scope["path"]
         self._methods_at = methods_at
         self._readers = readers
+        self._receive = receive
         self._send = send
         self._began = time.perf_counter()
         self._status = 0
@@ -122,6 +124,13 @@ class _Passage:
     def scope(self) -> Any:
         """The request as the app is asked: HEAD as GET, in a scope of its own, since the server goes by its own."""
         return {**self._scope, "method": "GET"} if self._is_head else self._scope
+
+    async def receive(self) -> Any:
+        """Pass one message of the request on; of one whose client is gone, the rest will not come."""
+        message = await self._receive()
+        if message["type"] == "http.disconnect":
+            self._state["is_gone"] = True
+        return message
 
     async def send(self, message: Message) -> None:
         """Pass one message of the answer on."""
@@ -136,12 +145,7 @@ class _Passage:
 
     async def refuse(self, told: Told) -> None:
         """Answer with a problem, past the app."""
-        body = json.encode(problem_of(told, f"urn:quoting:request:{self._state['request_id']}"))
-        headers = [
-            (b"content-type", PROBLEM_JSON.encode()),
-            (b"content-length", str(len(body)).encode()),
-            *((name.lower().encode(), value.encode()) for name, value in told.headers.items()),
-        ]
+        headers, body = as_answer(told, self._state["request_id"])
         start: Any = {"type": "http.response.start", "status": TYPES[told.name].status, "headers": headers}
         await self.send(start)
         await self.send({"type": "http.response.body", "body": body, "more_body": False})
@@ -206,6 +210,17 @@ class _Passage:
             },
             exc_info=failure,
         )
+
+
+def as_answer(told: Told, request_id: str) -> tuple[list[tuple[bytes, bytes]], bytes]:
+    """A problem as headers and body of an answer."""
+    body = json.encode(problem_of(told, f"urn:quoting:request:{request_id}"))
+    headers = [
+        (b"content-type", PROBLEM_JSON.encode()),
+        (b"content-length", str(len(body)).encode()),
+        *((name.lower().encode(), value.encode()) for name, value in told.headers.items()),
+    ]
+    return headers, body
 
 
 def _by_name(headers: Iterable[tuple[bytes, bytes]]) -> dict[bytes, bytes]:

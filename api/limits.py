@@ -145,8 +145,8 @@ class Limits:
             granted, lease.over = limit.most, True
         else:
             lease.over = not granted
-        lease.left += granted
-        await self._forget_old()
+            await self._forget_old()
+        lease.left += granted  # last: whoever leases is the first to spend it
 
     async def _forget_old(self) -> None:
         now = self._desk.now()

@@ -348,7 +348,8 @@ def quoting_error(request: Request[Any, Any, Any], error: QuotingError) -> Respo
 def http_error(request: Request[Any, Any, Any], error: HTTPException) -> Response[bytes]:
     """An error of the web's own over HTTP: unknown path, method, size."""
     status = error.status_code
-    name = _STATUSES.get(status, "invalid-request" if status < HTTPStatus.INTERNAL_SERVER_ERROR else "failed")
+    is_theirs = status < HTTPStatus.INTERNAL_SERVER_ERROR or request.scope["state"].get("is_gone")
+    name = _STATUSES.get(status, "invalid-request" if is_theirs else "failed")
     if name == "failed":
         note_failure(request, error)
     headers = {key: value for key, value in (error.headers or {}).items() if key.lower() == "retry-after"}

@@ -2,34 +2,52 @@
 
 from __future__ import annotations
 
-import logging
 import secrets
+from typing import Any
 
-from msgspec import json
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
-from api.gate import SECURITY
-from api.problems import PROBLEM_JSON, Told, problem_of
+from api.gate import LOG, SECURITY, as_answer
+from api.problems import Told
 
-LOG = logging.getLogger("api.requests")
+_UNREADABLE = Told(name="invalid-request", detail="expected a request of HTTP/1.1; found what cannot be read as one")
 
 
 class Wire(HttpToolsProtocol):
     """A connection, read by httptools."""
 
+    def __init__(self, *told: Any, **named: Any) -> None:
+        super().__init__(*told, **named)
+        self._unreadable = False
+
     def send_400_response(self, msg: str) -> None:
-        """Refuse what the parser cannot read, and close; ``msg`` is the parser's word, which tells nothing."""
+        """Refuse what cannot be read, after the answers to what came before it; ``msg`` tells nothing."""
+        if not self._is_answering:
+            self._refuse()
+            return
+        self._unreadable = True
+        if self.pipeline and self.cycle.more_body:
+            self.pipeline.popleft()  # the rest of it cannot be read
+
+    def on_response_complete(self) -> None:
+        """Go on to what came next."""
+        is_last = not self.pipeline
+        super().on_response_complete()
+        if self._unreadable and is_last and not self.transport.is_closing():
+            self._refuse()
+
+    @property
+    def _is_answering(self) -> bool:
+        """Whether a request that came whole is being answered."""
+        cycle: Any = self.cycle  # None before the first request
+        under_way = cycle is not None and not cycle.response_complete
+        return bool(self.pipeline) or (under_way and (cycle.response_started or not cycle.more_body))
+
+    def _refuse(self) -> None:
         id = secrets.token_hex(16)
-        told = Told(name="invalid-request", detail="expected a request of HTTP/1.1; found what cannot be read as one")
-        body = json.encode(problem_of(told, f"urn:quoting:request:{id}"))
-        headers = [
-            (b"content-type", PROBLEM_JSON.encode()),
-            (b"content-length", str(len(body)).encode()),
-            (b"connection", b"close"),
-            *SECURITY,
-            (b"request-id", id.encode()),
-        ]
-        lines = [b"HTTP/1.1 400 Bad Request", *(name + b": " + value for name, value in headers), b"", body]
-        self.transport.write(b"\r\n".join(lines))
+        headers, body = as_answer(_UNREADABLE, id)
+        ours = [(b"connection", b"close"), *SECURITY, (b"request-id", id.encode())]
+        told = [name + b": " + value for name, value in (*self.server_state.default_headers, *headers, *ours)]
+        self.transport.write(b"\r\n".join([b"HTTP/1.1 400 Bad Request", *told, b"", body]))
         self.transport.close()
         LOG.info("request", extra={"told": {"request": id, "method": "another", "status": 400}})

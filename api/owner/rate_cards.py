@@ -58,7 +58,7 @@ async def check(call: Call[RateCard, Nothing]) -> Answer:
     method="POST",
     path="/v1/rate-cards",
     id="publish-card",
-    summary="Keep a version of a rate card for ever; from now on it prices.",
+    summary="Keep a version of a rate card for ever; a new one prices from now on.",
     face="owner",
     may=OWNER,
     body=RateCard,

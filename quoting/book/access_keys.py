@@ -183,8 +183,7 @@ def _end(page: Page, key: AccessKey, now: Moment, ends_at: datetime.datetime) ->
         return key
     event = page.add(key.id, KeyEnded(ends_at), at=now.at, by=now.by)
     mine = update(tables.access_keys).where(tables.access_keys.c.id == key.id)
-    page.put_down += 1
-    page.connection.execute(mine.values(version=event.version, ends_at=written_instant(ends_at)))
+    page.execute(mine.values(version=event.version, ends_at=written_instant(ends_at)))
     return read_key(page.connection, key.id)
 
 

@@ -84,10 +84,9 @@ def erase(page: Page, id: str, now: Moment) -> tuple[str, ...]:
     before = read(page.connection, id, page)
     if before.contact is None:
         return ()
-    page.put_down += 1
     page.clients.clear()
     gone = {"erased": 1, "version": before.version + 1, "same_as": None, "salt": None, "body": None}
-    page.connection.execute(update(tables.clients).where(tables.clients.c.id == id).values(gone))
+    page.execute(update(tables.clients).where(tables.clients.c.id == id).values(gone))
     quotes = tables.quotes.c
     found = page.connection.execute(select(quotes.entry, quotes.id).where(quotes.client == id)).all()
     for place, quotation in found:
@@ -158,9 +157,8 @@ def _put(page: Page, id: str, contact: Contact, now: Moment) -> None:
     if event.version == 1:
         page.put(tables.clients, {"id": id, **row})
         return
-    page.put_down += 1
     page.clients.clear()
-    page.connection.execute(update(tables.clients).where(tables.clients.c.id == id).values(row))
+    page.execute(update(tables.clients).where(tables.clients.c.id == id).values(row))
 
 
 def _id_of_same(connection: Connection, same_as: str) -> str | None:

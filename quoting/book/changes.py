@@ -94,7 +94,11 @@ class Erased(Struct, frozen=True, tag="erased"):
 
 
 class CardPublished(Struct, frozen=True, tag="card published"):
-    """A version of a rate card is kept, for ever as it is; ``body`` is the hash of its stored bytes."""
+    """
+    A version of a rate card is kept, for ever as it is; ``body`` is the hash of its stored bytes.
+
+    Said again, unchanged, where a request asked for the same once more.
+    """
 
     name: str
     version: str

@@ -176,7 +176,7 @@ def publish(page: Page, card: PublishedCard | None, now: Moment) -> None:
     if waiting or page.connection.execute(same).first():
         raise PublishedCardError(card.name, card.version)
     page.cards[card.name, card.version] = card.hash
-    page.add(card.hash, _published(card), at=now.at, by=now.by)
+    page.add(card.hash, CardPublished(card.name, card.version, sha256(card.body).hexdigest()), at=now.at, by=now.by)
     row: dict[str, Any] = {name: getattr(card, name) for name in PublishedCard.__struct_fields__}
     page.put(tables.cards, row | {"published_at": written_instant(now.at)})
 
@@ -188,14 +188,11 @@ def publish_by_request(page: Page, card: PublishedCard, now: Moment) -> None:
     Raises:
         PublishedCardError: its name and version are kept with other content.
     """
-    if page.asked and page.events_of(card.hash):
-        page.add(card.hash, _published(card), at=now.at, by=now.by)
+    known = page.events_of(card.hash)
+    if known and page.asked:
+        page.add(card.hash, known[0].change, at=now.at, by=now.by)
     else:
         publish(page, card, now)
-
-
-def _published(card: PublishedCard) -> CardPublished:
-    return CardPublished(card.name, card.version, sha256(card.body).hexdigest())
 
 
 def _begin(page: Page, prepared: Prepared, now: Moment, sealed: Sequence[Sealed]) -> Entry:

@@ -1,16 +1,15 @@
 """
 Rendering children: processes started as ``python -m quoting.documents.child``, spoken to over pipes.
 
-A child renders page after page and gives its place to a new one after ``MOST_PAGES`` of them: WeasyPrint does not
-let go of the lists of attributes that it makes for text with font features. One that runs over its time is ended; one
-that dies takes only its own page along: the next page has a new child. Children end by themselves when the process
-that started them is gone.
+A child renders page after page and gives its place to a new one after ``MOST_PAGES`` of them, which gets warm while
+no page waits: WeasyPrint does not let go of the attributes that it makes for text with font features. One that runs
+over its time is ended; one that dies takes only its own page along: the next page has a new child. Children end by
+themselves when the process that started them is gone.
 """
 
 from __future__ import annotations
 
 import atexit
-import queue
 import threading
 from contextlib import suppress
 from shutil import rmtree
@@ -76,9 +75,9 @@ class Children:
     """As many rendering processes as there may be at once; each is started when it is first wanted."""
 
     def __init__(self, most: int = 1) -> None:
-        self._places: queue.LifoQueue[Child | None] = queue.LifoQueue()
-        for _ in range(most):
-            self._places.put(None)
+        self._free: list[Child | None] = [None] * most
+        self._places = threading.Semaphore(most)
+        self._lock = threading.Lock()
 
     def render(self, page: Page, *, seconds: float = MOST_SECONDS) -> bytes:
         """
@@ -87,33 +86,58 @@ class Children:
         Raises:
             DocumentError: no child was free in time, or it ran over its limits, or says why it cannot.
         """
-        try:
-            child = self._places.get(timeout=seconds)
-        except queue.Empty as error:
-            raise DocumentError(f"expected a rendering process within {seconds:g} s; all were busy") from error
+        if not self._places.acquire(timeout=seconds):
+            raise DocumentError(f"expected a rendering process within {seconds:g} s; all were busy")
+        child = self._take()
         try:
             if child is None or not child.is_running:
                 child = _other_than(child)
             return child.render(page, seconds)
         finally:
-            self._places.put(_successor(child))
+            follower = None
+            try:
+                follower = _follower(child)
+            finally:
+                self._give(follower)
 
     def start(self) -> None:
         """Start one child before there is a page, so that it is warm by then."""
-        with suppress(queue.Empty):
-            self._places.put(self._places.get_nowait() or Child())
+        if not self._places.acquire(blocking=False):
+            return
+        child = self._take()
+        try:
+            child = child or Child()
+        finally:
+            self._give(child)
 
     def end(self) -> None:
         """End every child that is free."""
-        free = [self._places.get() for _ in range(self._places.qsize())]
+        with self._lock:
+            free, self._free = self._free, [None] * len(self._free)
         for child in free:
             if child is not None:
                 child.end()
-            self._places.put(None)
+
+    def _take(self) -> Child | None:
+        """The warmest, of those the last that was given back; it is known that one is free."""
+        with self._lock:
+            warmest = max(reversed(self._free), key=_warmth)
+            self._free.remove(warmest)
+            return warmest
+
+    def _give(self, child: Child | None) -> None:
+        with self._lock:
+            self._free.append(child)
+        self._places.release()
 
 
-def _successor(child: Child | None) -> Child | None:
-    """Who renders the next page: where a child has rendered enough, one that gets warm before that page is there."""
+def _warmth(child: Child | None) -> int:
+    """One that has rendered before one that was just started before none."""
+    return 0 if child is None else 1 + min(child.pages, 1)
+
+
+def _follower(child: Child | None) -> Child | None:
+    """Who renders after a child: itself, until it has rendered enough; then a new one, started at once."""
     if child is None or (child.is_running and child.pages < MOST_PAGES):
         return child
     spent = child.is_running
@@ -126,7 +150,10 @@ def _successor(child: Child | None) -> Child | None:
 def _other_than(child: Child | None) -> Child:
     if child is not None:
         child.end()
-    return Child()
+    try:
+        return Child()
+    except OSError as error:
+        raise DocumentError(f"expected to start a rendering process; found {error.strerror}") from error
 
 
 _shared: list[Children] = []

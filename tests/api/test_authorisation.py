@@ -11,12 +11,12 @@ import datetime
 import json
 import logging
 import re
+import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
-from unittest.mock import Mock
 
 import anyio
 import pytest
@@ -40,7 +40,6 @@ from api.problems import ProblemError
 from api.settings import Settings
 from quoting.book import QuoteBook, tables
 from quoting.book.access_keys import AccessKey
-from quoting.book.budgets import Budgets
 from quoting.errors import StorageError
 from tests.api.asking import CARD, problem
 from tests.api.conftest import HERE
@@ -451,17 +450,46 @@ def test_budgets_that_ended_are_forgotten_every_ten_minutes(book: Path) -> None:
         assert len(desks.used()) == 3
 
 
-def test_what_was_leased_stays_what_it_was_though_what_ended_cannot_be_forgotten(
-    book: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_what_was_leased_stays_what_it_was_though_what_ended_cannot_be_forgotten(book: Path) -> None:
     """A51: a book that fails in between once granted a whole budget to one worker, besides what it had leased."""
     with Desks(book) as desks:
-        desks.clock.at += TEN_MINUTES
-        with monkeypatch.context() as failing:
-            failing.setattr(Budgets, "forget", Mock(side_effect=StorageError("expected a book; found none")))
-            assert desks.spent(PRICES, "somebody", 6) == [0, 0, 0, 0, 0, -60]
+        assert desks.spent(PRICES, "another", 1) == [0]
+        with closing(sqlite3.connect(book)) as beside:
+            beside.execute("CREATE TRIGGER failing BEFORE DELETE ON budgets BEGIN DELETE FROM no_table; END")
+            desks.clock.at += 2 * TEN_MINUTES
+            spent = desks.spent(PRICES, "somebody", 6)
+            beside.execute("DROP TRIGGER failing")
 
-        assert list(desks.used().values()) == [5]
+        assert spent == [0, 0, 0, 0, 0, -60]
+        assert sorted(desks.used().values()) == [1, 5]
+
+
+def test_whoever_leases_spends_first_also_while_what_ended_is_forgotten(book: Path) -> None:
+    """A51: one who came in between once spent what the other had leased, who then was refused."""
+    with Desks(book) as desks:
+        limits = desks.limits[0]
+        desks.spent(PRICES, "another", 1)
+        desks.clock.at += 2 * TEN_MINUTES
+        left: list[int] = []
+
+        async def spend() -> None:
+            left.append((await limits.spend(PRICES, "somebody")).left)
+
+        async def spend_once_something_is_leased() -> None:
+            with anyio.move_on_after(1):
+                while not left and not any(lease.left for lease in limits._leases.values()):
+                    await anyio.sleep(0)
+            await spend()
+
+        async def together() -> None:
+            async with anyio.create_task_group() as tasks:
+                tasks.start_soon(spend)
+                tasks.start_soon(spend_once_something_is_leased)
+
+        anyio.run(together)
+
+        assert left == [0, 0]
+        assert list(desks.used().values()) == [2]
 
 
 def test_a_clock_that_is_set_back_begins_another_window(book: Path) -> None:

@@ -31,7 +31,6 @@ from tests.api.asking import (
     once,
     pointers,
     problem,
-    raw,
     together,
 )
 from tests.api.downloads import hold_name
@@ -246,36 +245,6 @@ def test_a_hostile_body_is_refused_and_leaves_the_workers_as_they_were(running: 
     grown = {pid: rss_bytes(pid) - was for pid, was in before.items()}
     assert max(grown.values()) < 64_000_000, grown
     assert last_event(running) == event
-
-
-@pytest.mark.parametrize(
-    "lines",
-    [
-        ("FROB /livez HTTP/1.1", "Host: {host}"),
-        ("get /livez HTTP/1.1", "Host: {host}"),
-        ("GET /li vez HTTP/1.1", "Host: {host}"),
-        ("GET /livez HTTP/1.1", "Host: {host}", "no header"),
-        ("GET /livez HTTP/1.1", "Host: {host}", "A: \x00"),
-        ("GET /livez HTTP/1.1", "Host: {host}", "Content-Length: -1"),
-        ("GET /livez HTTP/1.1", "Host: {host}", "Content-Length: 1", "Transfer-Encoding: chunked"),
-        ("GET /livez HTTP/9.9", "Host: {host}"),
-        ("\x16\x03\x01\x02\x00\x01",),
-    ],
-)
-def test_what_is_no_http_is_refused_with_a_problem(running: Served, lines: tuple[str, ...]) -> None:
-    """A1; RFC 9112, 2.2 and 6.3: also what no route, and no code of ours, ever sees."""
-    host = urlsplit(running.url).netloc
-    status, answer = raw(running.url, *(line.format(host=host) for line in lines))
-    head, _, body = answer.partition("\r\n\r\n")
-    headers = dict(line.lower().split(": ", 1) for line in head.split("\r\n")[1:])
-    told = json.loads(body)
-
-    assert (status, told["type"], told["status"]) == (400, "urn:quoting:problem:invalid-request", 400)
-    assert (headers["content-type"], headers["connection"]) == ("application/problem+json", "close")
-    assert int(headers["content-length"]) == len(body.encode())
-    assert headers["x-content-type-options"] == "nosniff"
-    assert "uvicorn" not in answer.lower()
-    assert logged(running, told["instance"].rpartition(":")[2])["status"] == 400
 
 
 def test_a_packed_body_is_refused(asked: httpx.Client) -> None:

@@ -132,6 +132,8 @@ def test_of_many_keys_the_one_that_is_meant_is_ended(book: QuoteBook) -> None:
         assert book.keys.end(new.key.id, at=SOON, by="owner").id == new.key.id
         assert [book.keys.find(one.secret, at=SOON) for one in made].count(None) == place + 1
     assert len(book.keys.in_force(at=SOON).by_hash) == 0
+    with pytest.raises(QuoteNotFoundError):
+        book.keys.end("0" * 16, at=SOON, by="owner")  # every other comes after it
 
 
 def test_a_rotated_key_ends_with_its_overlap_but_never_later_than_it_would_have(book: QuoteBook) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import zlib
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -331,6 +332,18 @@ def test_publishing_a_card_is_safe_to_ask_for_twice(book: QuoteBook) -> None:
     with pytest.raises(KeyUsedError):
         book.publish_card(card("2026-2"), at=LATER, by="owner", key="a-card-of-november")
     assert [one.published_at for one in book.cards()] == [NOW]
+
+
+def test_a_card_stands_as_it_was_published_though_it_is_packed_otherwise_today(
+    book: QuoteBook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another zlib packs the same card into other bytes; what is asked for again is the card."""
+    pack = zlib.compress
+    book.publish_card(card(), at=NOW, by="owner")
+    monkeypatch.setattr(zlib, "compress", lambda content, _: pack(content, 9))
+    book.publish_card(replace(card()), at=LATER, by="owner", key="a-card-packed-otherwise")
+
+    assert book.verify(engines={}).is_sound
 
 
 def test_a_key_leads_to_what_stood_already_as_it_was_asked_for(book: QuoteBook) -> None:

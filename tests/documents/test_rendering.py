@@ -304,7 +304,7 @@ def test_a_child_that_is_killed_takes_only_its_own_page_along(quotation: Quotati
     children = Children(most=1)
     try:
         assert children.render(SMALL).startswith(b"%PDF-")
-        child = children._places.queue[0]
+        child = children._free[0]
         assert isinstance(child, Child)
         child._process.kill()
         child._process.wait()
@@ -335,9 +335,9 @@ def test_a_child_has_a_successor_after_its_pages(monkeypatch: pytest.MonkeyPatch
     try:
         for _ in range(5):
             children.render(SMALL)
-            child = children._places.queue[0]
+            child = children._free[0]
             assert child is not None
-            assert child.is_running  # it gets warm before the next page is there
+            assert child.is_running
             after.append(child._process.pid)
     finally:
         children.end()
@@ -359,6 +359,39 @@ def test_a_child_that_cannot_be_followed_leaves_its_place(monkeypatch: pytest.Mo
         assert children.render(SMALL).startswith(b"%PDF-")
     finally:
         children.end()
+
+
+def test_a_child_that_cannot_be_started_leaves_nothing_behind(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    children = Children(most=1)
+    try:
+        with monkeypatch.context() as without:
+            without.setattr("sys.executable", "/nowhere/python")
+            with pytest.raises(DocumentError, match="expected to start a rendering process; found No such file"):
+                children.render(SMALL)
+
+        assert list(tmp_path.iterdir()) == []
+        assert children.render(SMALL).startswith(b"%PDF-")
+    finally:
+        children.end()
+
+
+def test_a_warm_child_renders_before_one_that_was_just_started() -> None:
+    children = Children(most=2)
+    warm, new = Child(), Child()
+    try:
+        warm.render(SMALL, 60)
+        for order in ([warm, new], [new, warm]):
+            children._free = list(order)
+            assert children._take() is warm
+            assert children._take() is new
+        children._free = [None, new]
+        assert children._take() is new
+    finally:
+        warm.end()
+        new.end()
 
 
 def no_room(**_: str) -> str:
@@ -402,7 +435,7 @@ def test_a_child_leaves_no_folder_behind_however_it_ends(tmp_path: Path, monkeyp
 def test_children_end_with_the_process_that_started_them() -> None:
     code = (
         "from quoting.documents.children import Children; from quoting.documents.page import Page; c = Children();"
-        "c.render(Page(html='<p>x', css='')); print(c._places.queue[0]._process.pid, flush=True);"
+        "c.render(Page(html='<p>x', css='')); print(c._free[0]._process.pid, flush=True);"
         "import os; os._exit(1)"
     )
 

@@ -21,7 +21,7 @@ from api.site.sessions import LASTS, Session, demo_session, ended_cookie, new_co
 
 SECRET, ANOTHER = "a secret of this server's", "a secret of another server's"
 AT = datetime.datetime(2026, 11, 29, 9, 30, 0, tzinfo=datetime.UTC)
-UNTIL = "6a0c1238"
+UNTIL = f"{int((AT + LASTS).timestamp()):08x}"
 MICROSECOND = datetime.timedelta(microseconds=1)
 KEY = "0123456789abcdef"
 
@@ -57,6 +57,7 @@ def test_a_session_ends_when_its_cookie_says() -> None:
 
     assert session(value) == session(value, end - MICROSECOND) is not None
     assert session(value, end) is None
+    assert session(value, end + LASTS) is None
 
 
 def test_what_forms_carry_is_of_one_session_and_is_not_the_signature() -> None:
@@ -67,6 +68,7 @@ def test_what_forms_carry_is_of_one_session_and_is_not_the_signature() -> None:
 
     assert found == Session(KEY, signed_by_openssl(SECRET, f"office form {told}"), may_write=False)
     assert not found.is_demo
+    assert not Session("demos", "").is_demo
     assert len({found.csrf, getattr(session(second), "csrf", ""), signed}) == 3
 
 
@@ -79,24 +81,43 @@ def test_a_cookie_that_was_changed_is_nobodys(place: int) -> None:
     assert session(".".join(parts)) is None
 
 
+NONCE = "0" * 32
+
+
 @pytest.mark.parametrize(
-    "sent",
+    ("told", "is_somebodys"),
     [
-        "",
-        "theme=dark",
-        "office=",
-        "office=" + "." * 3,
-        f"office={KEY}.{UNTIL}.{'0' * 32}.{'A' * 42}",
-        f"office={KEY}.{UNTIL}.{'0' * 32}.{'A' * 44}",
-        f"office={KEY}.{UNTIL}.{'0' * 31}.{'A' * 43}",
-        f"office={'k' * 65}.{UNTIL}.{'0' * 32}.{'A' * 43}",
-        f"office={KEY}.{UNTIL[1:]}.{'0' * 32}.{'A' * 43}",
-        "office=a\x01b; \x00=c",
-        "not a cookie (at all) = x",
+        (f"{KEY}.{UNTIL}.{NONCE}", True),
+        (f"{'k' * 64}.{UNTIL}.{NONCE}", True),
+        (f"{'k' * 65}.{UNTIL}.{NONCE}", False),
+        (f".{UNTIL}.{NONCE}", False),
+        (f"k-1.{UNTIL}.{NONCE}", False),
+        (f"{KEY}.{UNTIL[:7]}.{NONCE}", False),
+        (f"{KEY}.{'0' * 4}{UNTIL}.{NONCE}", True),
+        (f"{KEY}.{'0' * 5}{UNTIL}.{NONCE}", False),
+        (f"{KEY}.{UNTIL.upper()}.{NONCE}", False),
+        (f"{KEY}.{UNTIL}.{NONCE[1:]}", False),
+        (f"{KEY}.{UNTIL}.{NONCE}0", False),
+        (f"{KEY}.{UNTIL}.{NONCE}.more", False),
     ],
 )
+def test_a_cookie_has_its_form_whoever_signed_it(told: str, is_somebodys: bool) -> None:
+    value = f"{told}.{signed_by_openssl(SECRET, f'office {told}')}"
+
+    assert (session(value) is not None) is is_somebodys
+    assert session(f"{value}x") is None
+    assert session(value[:-1]) is None
+
+
+@pytest.mark.parametrize(
+    "sent", ["", "theme=dark", "office=", "office=...", "{good}; a/b=c", "not a cookie (at all)"]
+)
 def test_what_is_no_cookie_of_ours_is_nobodys(sent: str) -> None:
-    assert session_of(sent, SECRET, AT) is None
+    """A header that cannot be read is nobody's, whatever else stands in it."""
+    good = new_cookie(SECRET, KEY, AT, is_secure=True).partition(";")[0]
+
+    assert session_of(good, SECRET, AT) is not None
+    assert session_of(sent.format(good=good), SECRET, AT) is None
 
 
 def test_a_cookie_of_another_server_is_nobodys() -> None:
