@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal, InvalidOperation
+from functools import cache
 from typing import Any, TypeVar, cast
 from urllib.parse import parse_qsl
 
@@ -170,12 +171,18 @@ def read_query(request: Request[Any, Any, Any], kind: type[_T]) -> _T:
         ProblemError: with every parameter that does not fit.
     """
     told = request.query_params.dict()
-    fields = {field.encode_name: _bare(field.type) for field in inspect.type_info(kind).fields}  # type: ignore[attr-defined]  # a struct's
+    fields = _fields_of(cast(Any, kind))
     data = {name: _plain(values, fields.get(name)) for name, values in told.items()}
     try:
         return convert(data, kind)
     except InputError as error:
         raise ProblemError("invalid-input", parameters=_parameters(error)) from error
+
+
+@cache
+def _fields_of(kind: type) -> dict[str, Any]:
+    """The types of a struct's fields, by name."""
+    return {field.encode_name: _bare(field.type) for field in inspect.type_info(kind).fields}  # type: ignore[attr-defined]  # a struct's
 
 
 def _bare(kind: Any) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import os
 import subprocess
@@ -10,6 +11,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from logging.config import dictConfig
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from api.demo import where_to_look, with_demo
@@ -20,12 +22,25 @@ from api.telling.told_by import telling_from, tells_anybody
 from quoting.errors import Fault, InputError
 from quoting.rate_card import load_rate_card
 
+if TYPE_CHECKING:
+    from litestar import Litestar
+
 LOG = logging.getLogger("api.serving")
-APP, WIRE = "api.app:create_app", "api.wire:Wire"
+APP, WIRE = "api.serving:worker_app", "api.wire:Wire"
 DRAIN_SECONDS = 25
 KEEP_ALIVE_SECONDS = 75  # more than a proxy keeps an idle connection for, or it would send into one that is closed
 WAITING_CONNECTIONS = 2048
 SECONDS_TO_NEXT_SENDER = 2.0
+
+
+def worker_app() -> Litestar:
+    """The app of one worker. What is loaded by now stays: the collector of garbage need not look through it again."""
+    from api.app import create_app
+
+    app = create_app()
+    gc.collect()
+    gc.freeze()
+    return app
 
 
 def serve(*, host: str, port: int) -> None:

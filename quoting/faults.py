@@ -7,6 +7,7 @@ import json
 import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from functools import cache
 from typing import Annotated, Any, Literal, Union
 
 import msgspec
@@ -20,8 +21,11 @@ _PLAIN = re.compile(r"[\w -]+")
 
 def all_faults(data: Any, kind: type, error: Exception) -> tuple[Fault, ...]:
     """Every fault of ``data`` as ``kind``; the one that was met first where the walk finds none."""
-    found = tuple(_faults(data, inspect.type_info(kind), "$"))
+    found = tuple(_faults(data, _type_info(kind), "$"))
     return found or (_fault_of(error, "$", data),)
+
+
+_type_info = cache(inspect.type_info)  # of a job it takes longer than the walk
 
 
 def _faults(data: Any, kind: Any, where: str) -> Iterator[Fault]:
