@@ -127,10 +127,10 @@ class _Passage:
 
     async def receive(self) -> Any:
         """Pass one message of the request on; of one whose client is gone, the rest will not come."""
-        message = await self._receive()
-        if message["type"] == "http.disconnect":
+        received = await self._receive()
+        if received["type"] == "http.disconnect":
             self._state["is_gone"] = True
-        return message
+        return received
 
     async def send(self, message: Message) -> None:
         """Pass one message of the answer on."""
