@@ -132,16 +132,16 @@ class _Passage:
             self._state["is_gone"] = True
         return received
 
-    async def send(self, message: Message) -> None:
-        """Pass one message of the answer on."""
-        if message["type"] == "http.response.start":
-            self._status = message["status"]
-            headers = self._headers(message["headers"])
+    async def send(self, part: Message) -> None:
+        """Pass one part of the answer on."""
+        if part["type"] == "http.response.start":
+            self._status = part["status"]
+            headers = self._headers(part["headers"])
             refused = self._status == HTTPStatus.METHOD_NOT_ALLOWED
-            message["headers"] = self._with_methods(headers) if refused else headers
-        elif message["type"] == "http.response.body" and self._is_head:
-            message = {**message, "body": b""}
-        await self._send(message)
+            part["headers"] = self._with_methods(headers) if refused else headers
+        elif part["type"] == "http.response.body" and self._is_head:
+            part = {**part, "body": b""}
+        await self._send(part)
 
     async def refuse(self, told: Told) -> None:
         """Answer with a problem, past the app."""

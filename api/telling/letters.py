@@ -222,22 +222,22 @@ def message_of(
     Raises:
         ValueError: an address is none.
     """
-    message = EmailMessage(policy=SMTP)
-    message["From"] = _address(sender)
-    message["To"] = _address(recipient)
-    message["Reply-To"] = _address(("", reply_to))
-    message["Subject"] = letter.subject
-    message["Date"] = format_datetime(at)
-    message["Message-ID"] = f"<{identity}@{_address(sender).domain}>"
-    message["Auto-Submitted"] = "auto-generated"  # RFC 3834, 5: so that no machine answers
-    message.set_content(plain_text(letter))
-    message.add_alternative(html(letter), subtype="html")
-    for part in message.iter_parts():
+    mail = EmailMessage(policy=SMTP)
+    mail["From"] = _address(sender)
+    mail["To"] = _address(recipient)
+    mail["Reply-To"] = _address(("", reply_to))
+    mail["Subject"] = letter.subject
+    mail["Date"] = format_datetime(at)
+    mail["Message-ID"] = f"<{identity}@{_address(sender).domain}>"
+    mail["Auto-Submitted"] = "auto-generated"  # RFC 3834, 5: so that no machine answers
+    mail.set_content(plain_text(letter))
+    mail.add_alternative(html(letter), subtype="html")
+    for part in mail.iter_parts():
         part["Content-Language"] = letter.locale
     if attached is not None:
         name = file_name(attached_name, "pdf")
-        message.add_attachment(attached, maintype=PDF[0], subtype=PDF[1], filename=name)
-    return message
+        mail.add_attachment(attached, maintype=PDF[0], subtype=PDF[1], filename=name)
+    return mail
 
 
 def plain_text(letter: Letter) -> str:

@@ -15,6 +15,7 @@ from quoting.languages import CATALOGUES
 from quoting.places import packaged
 
 ROOT = Path(__file__).resolve().parents[2]
+# Babel takes what stands after one of these for a message, an index too: nothing else may have their names.
 KEYWORDS: dict[str, Any] = {"say": None, "message": None, "say_many": (1, 2)}
 DOCUMENTS = ("quotation", "docket", "comparison")
 
