@@ -2,8 +2,8 @@
 The API beside a bare handler of the framework that echoes the same bodies, and beside the engine in this process.
 
 Every request is of another job, so that nothing is remembered from one to the next. What a request may take is
-what the echo takes and what the engine takes; the ratio says how little is added. Times of the 32 clients, which
-run on the same cores, are in every figure.
+what the echo takes and what the engine takes; the ratio says how little is added. For it echo, server and engine have
+one core and the 32 clients another; the same with a server that may go from core to core is told besides.
 
 Run with ``python -m tests.benchmarks.bench_api``; ``--requests 1000`` for steadier figures.
 """
