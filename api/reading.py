@@ -171,7 +171,7 @@ def read_query(request: Request[Any, Any, Any], kind: type[_T]) -> _T:
         ProblemError: with every parameter that does not fit.
     """
     told = request.query_params.dict()
-    fields = _fields_of(cast(Any, kind))
+    fields = _fields_of(cast(Any, kind))  # mypy takes no type of a type variable for hashable
     data = {name: _plain(values, fields.get(name)) for name, values in told.items()}
     try:
         return convert(data, kind)
@@ -182,7 +182,8 @@ def read_query(request: Request[Any, Any, Any], kind: type[_T]) -> _T:
 @cache
 def _fields_of(kind: type) -> dict[str, Any]:
     """The types of a struct's fields, by name."""
-    return {field.encode_name: _bare(field.type) for field in inspect.type_info(kind).fields}  # type: ignore[attr-defined]  # a struct's
+    struct = cast(inspect.StructType, inspect.type_info(kind))
+    return {field.encode_name: _bare(field.type) for field in struct.fields}
 
 
 def _bare(kind: Any) -> Any:
