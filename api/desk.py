@@ -114,8 +114,12 @@ class Desk:
 
     async def estimate(self, job: Job, card: RateCard, *, pins: Sequence[Pin] = ()) -> Estimate:
         """A job, priced today."""
+        return await self.made(job, card, lambda estimate: estimate, pins=pins)
+
+    async def made(self, job: Job, card: RateCard, make: Callable[[Estimate], _T], *, pins: Sequence[Pin] = ()) -> _T:
+        """What is made of a job that is priced today: in the same thread, which has the estimate at hand."""
         on = self.today(card)
-        return await self.engine(lambda: estimate_job(job, card, on=on, pins=pins))
+        return await self.engine(lambda: make(estimate_job(job, card, on=on, pins=pins)))
 
     async def engine(self, work: Callable[[], _T]) -> _T:
         """Work of the engine: off the loop, one at a time, since more would only wait for each other."""

@@ -28,7 +28,7 @@ PRICING = ("invalid-job", "not-offered", "not-quotable")
 )
 async def price(call: Call[Job, Nothing]) -> Answer:
     """Price a job."""
-    return in_json(await call.desk.estimate(call.body, call.card))
+    return await call.desk.made(call.body, call.card, in_json)
 
 
 @operation(
@@ -45,7 +45,8 @@ async def price(call: Call[Job, Nothing]) -> Answer:
 )
 async def quote(call: Call[Job, Nothing]) -> Answer:
     """Quote a job."""
-    quotation = quotation_for(await call.desk.estimate(call.body, call.card), call.card)
+    card = call.card
+    quotation = await call.desk.made(call.body, card, lambda estimate: quotation_for(estimate, card))
     return await in_wanted_type(call, quotation)
 
 

@@ -167,8 +167,12 @@ async def get_docket(call: Call[Nothing, DocketAsked]) -> Answer:
 async def docket_of_job(call: Call[DocketOfJobAsked, Nothing]) -> Answer:
     """The docket of a job."""
     asked, card = call.body, call.card
-    estimate = await call.desk.estimate(asked.job, card, pins=asked.pins)
-    docket = await call.desk.engine(lambda: docket_for(estimate, card, quantity=asked.quantity, locale=asked.locale))
+    docket = await call.desk.made(
+        asked.job,
+        card,
+        lambda estimate: docket_for(estimate, card, quantity=asked.quantity, locale=asked.locale),
+        pins=asked.pins,
+    )
     return await _docket_in_wanted_type(call, docket)
 
 

@@ -61,8 +61,9 @@ async def price_choice(call: Call[PricesAsked, Nothing]) -> Answer:
     on = call.desk.today(card)
     artwork = await artwork_of(call, choice)
     with told_of_choice():
-        prices = await call.desk.engine(lambda: prices_of(choice, card, on=on, artwork=artwork))
-    return told(ChoicePrices, prices, headers=left)
+        return await call.desk.engine(
+            lambda: told(ChoicePrices, prices_of(choice, card, on=on, artwork=artwork), headers=left)
+        )
 
 
 ROUTES = (price_choice,)

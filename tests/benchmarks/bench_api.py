@@ -2,10 +2,12 @@
 The API beside a bare handler of the framework that echoes the same bodies, and beside the engine in this process.
 
 Every request is of another job, so that nothing is remembered from one to the next. What a request may take is
-what the echo takes and what the engine takes; the ratio says how little is added. For it echo, server and engine have
-one core and the 32 clients another; the same with a server that may go from core to core is told besides.
+what the echo takes and what the engine takes; the ratio says how little is added. Jobs differ in what they take, so
+that in a round the engine, the prices, the echo and what is stored have the same ones, each in a process that has not
+seen them. They take turns in being first, and rounds are short: what else the machine does falls on them alike. Each
+ratio is the median of the rounds'.
 
-Run with ``python -m tests.benchmarks.bench_api``; ``--requests 1000`` for steadier figures.
+Run with ``python -m tests.benchmarks.bench_api``; ``--rounds 40`` for steadier figures.
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ from contextlib import ExitStack, contextmanager
 from itertools import count as count_up
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 from urllib.parse import urlsplit
 
 import httpx
@@ -32,149 +34,138 @@ import msgspec
 from litestar import Litestar, Request, Response, post
 
 from api.examples import JOB
+from api.serving import KEEP_ALIVE_SECONDS
 from api.settings import Settings
 from quoting import estimate_job, load_rate_card, read_job
 from quoting.reader import to_json
 from tests.api.asking import made_key
 from tests.api.serving import Served, family, free_url, rss_bytes
-from tests.benchmarks.wire import Wire, post_bytes
+from tests.benchmarks.wire import Answered, Wire, post_bytes
 from tests.conftest import DAY, demo_card_path
 
 CARD = demo_card_path("marrowby-lane")
 CLIENTS = 32
-SERVERS, ASKING = 0, -1  # cores
-ROUNDS = 5
+JOBS = 100  # in a round
 ANSWER_BYTES = 21_900  # of an estimate of these jobs
 PRICE_RATIO, STORED_RATIO, MOST_MB = 0.85, 0.7, 150
 LARGEST, LARGEST_RATIO = 1_000_000, "at most 2"  # A42: no work for each piece
 
 
-class Timed(msgspec.Struct, frozen=True):
-    """What a run of requests took."""
+class Took(msgspec.Struct, frozen=True, kw_only=True):
+    """What the jobs of a round took."""
 
-    rate: float
-    p50_ms: float
-    p99_ms: float
-
-
-class Round(msgspec.Struct, frozen=True, kw_only=True):
-    """The four beside each other, within seconds of each other."""
-
-    engine_s: float
-    engine_cpu_s: float
-    largest_over_smallest: float
-    priced: Timed
-    priced_cpu_s: float
-    stored: Timed
-    freely_priced: Timed
-    echo: Timed
+    seconds: float
+    cpu_seconds: float
+    each: tuple[float, ...] = ()
 
     @property
-    def allowed(self) -> float:
-        """Prices a second that the echo and the engine allow."""
-        return 1 / (1 / self.echo.rate + self.engine_s)
+    def a_second(self) -> float:
+        """The rate."""
+        return JOBS / self.seconds
+
+
+class Asking:
+    """32 connections to a server, kept from round to round."""
+
+    def __init__(self, url: str, path: str, headers: dict[str, str], pid: int, *, once: bool = False) -> None:
+        self._path = path
+        self._headers = {"Host": urlsplit(url).netloc, **headers}
+        self._pid = pid
+        self._once = once
+        self._running = asyncio.Runner()
+        self._wires = [self._running.run(Wire.to(url)) for _ in range(CLIENTS)]
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for wire in self._wires:
+            wire.close()
+        self._running.close()
+
+    def took(self, bodies: Sequence[Any]) -> Took:
+        """Send every body."""
+        requests = [post_bytes(self._path, to_json(body), self._headers, once=self._once) for body in bodies]
+        before, began = cpu_seconds(self._pid), time.perf_counter()
+        answers = self._running.run(self._all(requests))
+        took = time.perf_counter() - began
+        each = tuple(answer.seconds for answer in answers)
+        return Took(seconds=took, cpu_seconds=cpu_seconds(self._pid) - before, each=each)
+
+    async def _all(self, requests: Sequence[bytes]) -> list[Answered]:
+        waiting = iter(requests)
+        answered = await asyncio.gather(*(_answers(wire, waiting) for wire in self._wires))
+        return [answer for some in answered for answer in some]
+
+
+async def _answers(wire: Wire, waiting: Iterator[bytes]) -> list[Answered]:
+    answers = []
+    for request in waiting:
+        answer = await wire.ask(request)
+        if answer.status not in {200, 201}:
+            raise RuntimeError(f"expected an answer; found {answer.status}: {answer.body[:300]!r}")
+        answers.append(answer)
+    return answers
 
 
 def main() -> None:
     """Print the median of every figure, and of every ratio, over rounds that take turns."""
     parser = argparse.ArgumentParser()
-    parser.add_argument("--requests", type=int, default=200, help="of each kind, in each round")
-    count = parser.parse_args().requests
+    parser.add_argument("--rounds", type=int, default=20)
+    count = parser.parse_args().rounds
     jobs = different_jobs()
-    rounds: list[Round] = []
     with tempfile.TemporaryDirectory() as folder, ExitStack() as stack:
-        with on_core(SERVERS):
-            url, headers, server = stack.enter_context(served(Path(folder, "on-one-core")))
-            echo = stack.enter_context(echoing())
-        freely = stack.enter_context(served(Path(folder, "on-all")))
-        asked(url, "/v1/estimates", list(islice(jobs, 40)), headers)
-        asked(freely[0], "/v1/estimates", list(islice(jobs, 40)), freely[1])
-        asked(echo, "/echo", list(islice(jobs, 40)), {})
-        for _ in range(ROUNDS):
-            rounds.append(_round(url, echo, headers, server.pid, freely, jobs, count))
-        rss_mb = max(rss_bytes(pid) for one in (server, freely[2]) for pid in family(one.pid)) / 1_000_000
-    _print(rounds, count, rss_mb)
-
-
-@contextmanager
-def on_core(which: int) -> Iterator[None]:
-    """
-    This process, and those that it starts, on the first or the last core.
-
-    Servers and the engine alone have the one, clients the other: none is moved about while it is measured.
-    """
-    if not hasattr(os, "sched_setaffinity"):
-        yield
-        return
-    cores = os.sched_getaffinity(0)
-    os.sched_setaffinity(0, {sorted(cores)[which]})
-    try:
-        yield
-    finally:
-        os.sched_setaffinity(0, cores)
+        url, headers, pricing = stack.enter_context(served(Path(folder, "prices")))
+        prices = stack.enter_context(Asking(url, "/v1/estimates", headers, pricing.pid))
+        url, headers, storing = stack.enter_context(served(Path(folder, "stored")))
+        stored = stack.enter_context(Asking(url, "/v1/book/quotations", headers, storing.pid, once=True))
+        url, pid = stack.enter_context(echoing())
+        echo = stack.enter_context(Asking(url, "/echo", {}, pid))
+        asked: dict[str, Callable[[list[dict[str, Any]]], Took]] = {
+            "engine, here": engine_took,
+            "prices": prices.took,
+            "stored": lambda bodies: stored.took([{"job": body} for body in bodies]),
+            "echo": echo.took,
+        }
+        rounds = [_round(asked, list(islice(jobs, JOBS)), first) for first in range(-1, count)][1:]  # one to get warm
+        rss_mb = max(rss_bytes(pid) for one in (pricing, storing) for pid in family(one.pid)) / 1_000_000
+    _print(rounds, rss_mb)
+    smallest, largest = (
+        engine_took([job | {"quantities": [pieces]} for job in islice(jobs, JOBS)]) for pieces in (1, LARGEST)
+    )
+    _tell(f"a price of {LARGEST:,} / of 1", largest.seconds / smallest.seconds, LARGEST_RATIO)
 
 
 def _round(
-    url: str,
-    echo_url: str,
-    headers: dict[str, str],
-    pid: int,
-    freely: tuple[str, dict[str, str], Served],
-    jobs: Iterator[dict[str, Any]],
-    count: int,
-) -> Round:
-    with on_core(SERVERS):
-        engine_s, engine_cpu_s = engine_seconds(list(islice(jobs, count)))
-        smallest_s, _ = engine_seconds([job | {"quantities": [1]} for job in islice(jobs, count)])
-        largest_s, _ = engine_seconds([job | {"quantities": [LARGEST]} for job in islice(jobs, count)])
-    before = cpu_seconds(pid)
-    priced = asked(url, "/v1/estimates", list(islice(jobs, count)), headers)
-    priced_cpu_s = (cpu_seconds(pid) - before) / count
-    # What is stored waits for the disk in a thread of its own: it and its prices have every core.
-    url, headers, _ = freely
-    freely_priced = asked(url, "/v1/estimates", list(islice(jobs, count)), headers)
-    stored = asked(url, "/v1/book/quotations", [{"job": job} for job in islice(jobs, count)], headers, once=True)
-    echo = asked(echo_url, "/echo", list(islice(jobs, count)), {})
-    return Round(
-        engine_s=engine_s,
-        engine_cpu_s=engine_cpu_s,
-        largest_over_smallest=largest_s / smallest_s,
-        priced=priced,
-        priced_cpu_s=priced_cpu_s,
-        stored=stored,
-        freely_priced=freely_priced,
-        echo=echo,
-    )
+    asked: dict[str, Callable[[list[dict[str, Any]]], Took]], bodies: list[dict[str, Any]], first: int
+) -> dict[str, Took]:
+    """The same jobs to each, within seconds."""
+    names = list(asked)
+    cut = first % len(names)
+    return {name: asked[name](bodies) for name in names[cut:] + names[:cut]}
 
 
-def _print(rounds: Sequence[Round], count: int, rss_mb: float) -> None:
-    def median(figure: Callable[[Round], float]) -> float:
+def _print(rounds: Sequence[dict[str, Took]], rss_mb: float) -> None:
+    def median(figure: Callable[[dict[str, Took]], float]) -> float:
         return statistics.median(map(figure, rounds))
 
-    def tell(name: str, timed: Callable[[Round], Timed]) -> None:
-        rate, p50 = median(lambda one: timed(one).rate), median(lambda one: timed(one).p50_ms)
-        print(f"{name:<18}{rate:8.0f} /s   p50 {p50:7.1f} ms   p99 {median(lambda one: timed(one).p99_ms):7.1f} ms")
+    print(f"{len(rounds)} rounds of {JOBS} different jobs, {CLIENTS} clients, one worker, SQLite at FULL; medians")
+    for name in rounds[0]:
+        rate = f"{name:<18}{median(lambda one, name=name: one[name].a_second):8.0f} /s"  # type: ignore[misc]
+        each = sorted(seconds for one in rounds for seconds in one[name].each)
+        cuts = statistics.quantiles(each, n=100) if each else []
+        print(rate + (f"   p50 {cuts[49] * 1000:7.1f} ms   p99 {cuts[98] * 1000:7.1f} ms" if cuts else ""))
+    allowed = median(lambda one: (one["echo"].seconds + one["engine, here"].seconds) / one["prices"].seconds)
+    _tell("prices / what echo and engine allow", allowed, PRICE_RATIO)
+    _tell("prices / echo", median(lambda one: one["echo"].seconds / one["prices"].seconds))
+    _tell("stored / prices", median(lambda one: one["prices"].seconds / one["stored"].seconds), STORED_RATIO)
+    cpu = median(lambda one: one["engine, here"].cpu_seconds / one["prices"].cpu_seconds)
+    _tell("CPU of the engine / of a price", cpu)
+    _tell("memory of the worker, MB", rss_mb, MOST_MB)
 
-    print(f"{ROUNDS} rounds of {count} different jobs, {CLIENTS} clients, one worker, SQLite at FULL; medians")
-    tell("echo", lambda one: one.echo)
-    tell("prices, one core", lambda one: one.priced)
-    tell("prices, all", lambda one: one.freely_priced)
-    tell("stored, all", lambda one: one.stored)
-    print(f"{'engine, here':<18}{1 / median(lambda one: one.engine_s):8.0f} /s")
-    for name, figure, wanted in (
-        ("prices / what echo and engine allow", median(lambda one: one.priced.rate / one.allowed), PRICE_RATIO),
-        (
-            "the same, the server on all cores",
-            median(lambda one: one.freely_priced.rate / one.allowed),
-            "",
-        ),
-        ("prices / echo", median(lambda one: one.priced.rate / one.echo.rate), ""),
-        ("stored / prices", median(lambda one: one.stored.rate / one.freely_priced.rate), STORED_RATIO),
-        ("CPU of the engine / of a price", median(lambda one: one.engine_cpu_s / one.priced_cpu_s), ""),
-        (f"a price of {LARGEST:,} / of 1", median(lambda one: one.largest_over_smallest), LARGEST_RATIO),
-        ("memory of the worker, MB", rss_mb, MOST_MB),
-    ):
-        print(f"{name:<38}{figure:8.2f}   {f'wanted {wanted}' if wanted else ''}")
+
+def _tell(name: str, figure: float, wanted: object = "") -> None:
+    print(f"{name:<38}{figure:8.2f}   {f'wanted {wanted}' if wanted else ''}")
 
 
 def different_jobs() -> Iterator[dict[str, Any]]:
@@ -185,14 +176,14 @@ def different_jobs() -> Iterator[dict[str, Any]]:
         yield job
 
 
-def engine_seconds(jobs: Sequence[dict[str, Any]]) -> tuple[float, float]:
-    """What the engine takes from a job's JSON to the estimate's, by the clock and of the processor. [s]"""
+def engine_took(jobs: Sequence[dict[str, Any]]) -> Took:
+    """The engine in this process, from a job's JSON to the estimate's."""
     card = load_rate_card(CARD)
     bodies = [to_json(job) for job in jobs]
     began, began_cpu = time.perf_counter(), time.process_time()
     for body in bodies:
         to_json(estimate_job(read_job(msgspec.json.decode(body)), card, on=DAY))
-    return (time.perf_counter() - began) / len(bodies), (time.process_time() - began_cpu) / len(bodies)
+    return Took(seconds=time.perf_counter() - began, cpu_seconds=time.process_time() - began_cpu)
 
 
 def cpu_seconds(pid: int) -> float:
@@ -214,15 +205,16 @@ def served(folder: Path) -> Iterator[tuple[str, dict[str, str], Served]]:
 
 
 @contextmanager
-def echoing() -> Iterator[str]:
+def echoing() -> Iterator[tuple[str, int]]:
     """A bare handler that reads the body and answers as many bytes as an estimate has."""
     url = free_url()
     app = "tests.benchmarks.bench_api:echo_app"
     told = ["--factory", "--port", url.rpartition(":")[2], "--no-access-log", "--log-level", "error"]
+    told += ["--timeout-keep-alive", str(KEEP_ALIVE_SECONDS)]
     process = subprocess.Popen([sys.executable, "-m", "uvicorn", app, *told])
     try:
         _wait_for(f"{url}/echo")
-        yield url
+        yield url, process.pid
     finally:
         process.terminate()
         process.wait(10)
@@ -248,34 +240,6 @@ def _wait_for(url: str) -> None:
             return
         except httpx.TransportError:
             time.sleep(0.05)
-
-
-def asked(url: str, path: str, bodies: Sequence[Any], headers: dict[str, str], *, once: bool = False) -> Timed:
-    """Send every body, by 32 clients that keep their connections."""
-    fixed = {"Host": urlsplit(url).netloc, **headers}
-    requests = [post_bytes(path, to_json(body), fixed, once=once) for body in bodies]
-    times: list[float] = []
-    began = time.perf_counter()
-    with on_core(ASKING):
-        asyncio.run(_all(url, requests, times))
-    took = time.perf_counter() - began
-    cuts = statistics.quantiles(times, n=100)
-    return Timed(len(bodies) / took, cuts[49] * 1000, cuts[98] * 1000)
-
-
-async def _all(url: str, requests: list[bytes], times: list[float]) -> None:
-    waiting = iter(requests)
-    await asyncio.gather(*(_client(url, waiting, times) for _ in range(CLIENTS)))
-
-
-async def _client(url: str, waiting: Iterator[bytes], times: list[float]) -> None:
-    wire = await Wire.to(url)
-    for request in waiting:
-        answer = await wire.ask(request)
-        times.append(answer.seconds)
-        if answer.status not in {200, 201}:
-            raise RuntimeError(f"expected an answer; found {answer.status}: {answer.body[:300]!r}")
-    wire.close()
 
 
 if __name__ == "__main__":
