@@ -17,7 +17,7 @@ from anyio import CapacityLimiter, Semaphore, fail_after, move_on_after, sleep, 
 
 from api.keys import ANON, DEMO, KEEP_SECONDS, Credential, credential_of, goes_on, sent_secret, unauthorized
 from api.limits import Limits
-from api.looks import Looks
+from api.looks import Looks, SharedLook
 from api.settings import Settings
 from quoting import Estimate, Job, RateCard, estimate_job, load_rate_card
 from quoting.artwork import UPLOADED
@@ -72,6 +72,7 @@ class Desk:
         self._ready_looks = Looks(READY_SECONDS)
         self._keys = KeysInForce()
         self._keys_at = -math.inf
+        self._keys_look = SharedLook(self._read_keys)
         self._card_until = 0.0
         self._published = False
         self.limits = Limits(self, settings.secret)
@@ -203,7 +204,7 @@ class Desk:
         if self._keys_age < KEEP_SECONDS and (known := self._known(secret)):
             return known
         try:
-            await self._read_keys()
+            await self._keys_look.look()
         except StorageError:
             known = self._known(secret)
             if known is None or not goes_on(known, self._keys_age):
@@ -231,7 +232,7 @@ class Desk:
         """The origins of web pages that may ask the public face: of the settings, and of keys in force."""
         if self.settings.book and self._keys_age >= KEEP_SECONDS:
             with suppress(StorageError):
-                await self._read_keys()
+                await self._keys_look.look()
         return frozenset({*self.settings.origins, *self._keys.origins_at(self.now())})
 
     def methods_at(self, path: str) -> tuple[str, ...]:
@@ -281,7 +282,7 @@ class Desk:
         while self.settings.book:
             await sleep(KEYS_SECONDS)
             with suppress(StorageError):
-                await self._read_keys()
+                await self._keys_look.look()
 
     async def card_in_force(self) -> RateCard:
         """The card that prices: the one published last; while the book does not answer, the one before."""
@@ -314,7 +315,7 @@ class Desk:
         """
         await to_thread.run_sync(self.open_book, limiter=self._storage)
         with suppress(StorageError):
-            await self._read_keys()
+            await self._keys_look.look()
 
     def open_book(self) -> None:
         """

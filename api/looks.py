@@ -7,11 +7,13 @@ wait for ever. One look finds that out; while it still waits, nobody else joins 
 
 from __future__ import annotations
 
+import math
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Awaitable, Callable
 from typing import TypeVar
 
-from anyio import CapacityLimiter, move_on_after, to_thread
+from anyio import CapacityLimiter, Lock, move_on_after, to_thread
 from msgspec import Struct, field
 
 from quoting.errors import StorageError
@@ -71,3 +73,41 @@ class Looks:
         if look.begun:
             self._waits = look
         raise StorageError(f"expected the book to answer in {self._seconds:g} s; found that it did not")
+
+
+class SharedLook:
+    """
+    A look that many want at once: one looks, and the others go by a look that began after they asked.
+
+    Args:
+        look: What looks, and keeps what it finds.
+    """
+
+    def __init__(self, look: Callable[[], Awaitable[None]]) -> None:
+        self._look = look
+        self._turn = Lock()
+        self._began = -math.inf
+        self._failed = ""
+
+    async def look(self) -> None:
+        """
+        Have what is found now kept.
+
+        Raises:
+            StorageError: the book does not answer, or not in time.
+        """
+        asked = time.monotonic()
+        async with self._turn:
+            if self._began < asked:
+                await self._look_anew()
+            elif self._failed:
+                raise StorageError(self._failed)
+
+    async def _look_anew(self) -> None:
+        began = time.monotonic()
+        try:
+            await self._look()
+        except StorageError as error:
+            self._began, self._failed = began, str(error)
+            raise
+        self._began, self._failed = began, ""
