@@ -78,6 +78,7 @@ AUTHORISATION = (
             "Desk.methods_at",
         ),
     ),
+    Room("api/looks.py", ("tests/api/test_looks.py",), parts=("SharedLook",)),
     Room("api/site/sessions.py", _SIGNED),
     Room("api/site/form_token.py", _SIGNED),
     Room("quoting/book/access_keys.py", _BOOK),
