@@ -40,6 +40,7 @@ SECURITY = (
 _PORT = re.compile(r":[0-9]{1,5}$")
 _ID_BYTES, _IDS_DRAWN = 16, 256
 _PASSED = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
+ANOTHER = "another"  # as the log tells a method that is none of them
 
 
 class Gate:
@@ -198,23 +199,44 @@ class _Passage:
         return headers
 
     def log(self) -> None:
-        """One line: which operation, for which key, how it ended, how long it took."""
-        failure = self._state.get("failure")
-        LOG.log(
-            logging.ERROR if failure or self._status >= 500 else logging.INFO,
-            "request",
-            extra={
-                "told": {
-                    "request": self._state["request_id"],
-                    "method": self._method if self._method in _PASSED else "another",
-                    "operation": self._state.get("operation", ""),
-                    "credential": self._state.get("credential", ""),
-                    "status": self._status,
-                    "ms": round((time.perf_counter() - self._began) * 1000, 1),
-                }
-            },
-            exc_info=failure,
+        """Tell the log how it went."""
+        log_request(
+            self._state["request_id"],
+            self._status,
+            method=self._method if self._method in _PASSED else ANOTHER,
+            operation=self._state.get("operation", ""),
+            credential=self._state.get("credential", ""),
+            seconds=time.perf_counter() - self._began,
+            failure=self._state.get("failure"),
         )
+
+
+def log_request(
+    id: str,
+    status: int,
+    *,
+    method: str,
+    operation: str = "",
+    credential: str = "",
+    seconds: float = 0.0,
+    failure: BaseException | None = None,
+) -> None:
+    """One line of the log: which operation, for which key, how it ended, how long it took."""
+    LOG.log(
+        logging.ERROR if failure or status >= 500 else logging.INFO,
+        "request",
+        extra={
+            "told": {
+                "request": id,
+                "method": method,
+                "operation": operation,
+                "credential": credential,
+                "status": status,
+                "ms": round(seconds * 1000, 1),
+            }
+        },
+        exc_info=failure,
+    )
 
 
 def as_answer(told: Told, request_id: str) -> tuple[list[tuple[bytes, bytes]], bytes]:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import secrets
+from http import HTTPStatus
 from typing import Any
 
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
-from api.gate import LOG, SECURITY, as_answer
+from api.gate import ANOTHER, SECURITY, as_answer, log_request
 from api.problems import Told
 
 _UNREADABLE = Told(name="invalid-request", detail="expected a request of HTTP/1.1; found what cannot be read as one")
@@ -50,4 +51,4 @@ class Wire(HttpToolsProtocol):
         told = [name + b": " + value for name, value in (*self.server_state.default_headers, *headers, *ours)]
         self.transport.write(b"\r\n".join([b"HTTP/1.1 400 Bad Request", *told, b"", body]))
         self.transport.close()
-        LOG.info("request", extra={"told": {"request": id, "method": "another", "status": 400}})
+        log_request(id, HTTPStatus.BAD_REQUEST, method=ANOTHER)
