@@ -204,9 +204,9 @@ class _Passage:
             self._state["request_id"],
             self._status,
             method=self._method if self._method in _PASSED else ANOTHER,
+            seconds=time.perf_counter() - self._began,
             operation=self._state.get("operation", ""),
             credential=self._state.get("credential", ""),
-            seconds=time.perf_counter() - self._began,
             failure=self._state.get("failure"),
         )
 
@@ -216,9 +216,9 @@ def log_request(
     status: int,
     *,
     method: str,
+    seconds: float,
     operation: str = "",
     credential: str = "",
-    seconds: float = 0.0,
     failure: BaseException | None = None,
 ) -> None:
     """One line of the log: which operation, for which key, how it ended, how long it took."""

@@ -51,4 +51,4 @@ class Wire(HttpToolsProtocol):
         told = [name + b": " + value for name, value in (*self.server_state.default_headers, *headers, *ours)]
         self.transport.write(b"\r\n".join([b"HTTP/1.1 400 Bad Request", *told, b"", body]))
         self.transport.close()
-        log_request(id, HTTPStatus.BAD_REQUEST, method=ANOTHER)
+        log_request(id, HTTPStatus.BAD_REQUEST, method=ANOTHER, seconds=0)

@@ -1111,6 +1111,13 @@ def test_every_answer_has_an_id_and_what_keeps_browsers_from_guessing(app: TestC
     assert refused.json()["instance"] == f"urn:quoting:request:{refused.headers['request-id']}"
 
 
+def test_no_two_requests_have_one_id(app: TestClient[Any]) -> None:
+    """Ids are drawn many at a time: so many requests that they are drawn anew."""
+    ids = [app.get("/v1/for-anybody").headers["request-id"] for _ in range(600)]
+    assert all(TOKEN.fullmatch(id) for id in ids)
+    assert len(set(ids)) == len(ids)
+
+
 def test_what_an_answer_says_of_itself_is_left_as_it_is(app: TestClient[Any]) -> None:
     """A file of our own may be kept by browsers: the gate's no-store stands beside nothing."""
     answers = [app.get("/docs"), app.get("/order/order.js")]
