@@ -56,7 +56,7 @@ class Took(msgspec.Struct, frozen=True, kw_only=True):
 
     seconds: float
     cpu_seconds: float
-    each: tuple[float, ...] = ()
+    each: tuple[float, ...]
 
     @property
     def a_second(self) -> float:
@@ -151,10 +151,10 @@ def _print(rounds: Sequence[dict[str, Took]], rss_mb: float) -> None:
 
     print(f"{len(rounds)} rounds of {JOBS} different jobs, {CLIENTS} clients, one worker, SQLite at FULL; medians")
     for name in rounds[0]:
-        rate = f"{name:<18}{median(lambda one, name=name: one[name].a_second):8.0f} /s"  # type: ignore[misc]
-        each = sorted(seconds for one in rounds for seconds in one[name].each)
-        cuts = statistics.quantiles(each, n=100) if each else []
-        print(rate + (f"   p50 {cuts[49] * 1000:7.1f} ms   p99 {cuts[98] * 1000:7.1f} ms" if cuts else ""))
+        took = [one[name] for one in rounds]
+        rate = statistics.median(one.a_second for one in took)
+        cuts = statistics.quantiles([seconds for one in took for seconds in one.each], n=100)
+        print(f"{name:<18}{rate:8.0f} /s   p50 {cuts[49] * 1000:7.1f} ms   p99 {cuts[98] * 1000:7.1f} ms")
     allowed = median(lambda one: (one["echo"].seconds + one["engine, here"].seconds) / one["prices"].seconds)
     _tell("prices / what echo and engine allow", allowed, PRICE_RATIO)
     _tell("prices / echo", median(lambda one: one["echo"].seconds / one["prices"].seconds))
@@ -181,9 +181,13 @@ def engine_took(jobs: Sequence[dict[str, Any]]) -> Took:
     card = load_rate_card(CARD)
     bodies = [to_json(job) for job in jobs]
     began, began_cpu = time.perf_counter(), time.process_time()
+    each = []
     for body in bodies:
+        asked = time.perf_counter()
         to_json(estimate_job(read_job(msgspec.json.decode(body)), card, on=DAY))
-    return Took(seconds=time.perf_counter() - began, cpu_seconds=time.process_time() - began_cpu)
+        each.append(time.perf_counter() - asked)
+    took, cpu = time.perf_counter() - began, time.process_time() - began_cpu
+    return Took(seconds=took, cpu_seconds=cpu, each=tuple(each))
 
 
 def cpu_seconds(pid: int) -> float:
