@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from decimal import Decimal
-from typing import Any
 
 from msgspec import Struct
 
@@ -109,9 +108,9 @@ def sheets_to_buy(stock: ParentSheets | ReadyCut, sheets: int) -> int:
 
     Where a price band makes a larger count cheaper than what is needed, the larger is bought.
     """
-    least: Any = at_least(stock.least_order, sheets)  # type: ignore[arg-type]  # whole numbers
-    marks = dict.fromkeys(at_least(least, band.at_least) for band in stock.prices)  # type: ignore[arg-type]  # whole numbers
-    counts = [_whole_packs(stock, mark) for mark in marks]  # type: ignore[arg-type]  # whole numbers
+    least = at_least(stock.least_order, sheets)
+    marks = dict.fromkeys(at_least(least, band.at_least) for band in stock.prices)
+    counts = [_whole_packs(stock, mark) for mark in marks]
     return cheapest(counts, [count * price_a_sheet(stock, count) for count in counts])
 
 

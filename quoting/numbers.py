@@ -14,6 +14,7 @@ from typing import Any, ParamSpec, TypeVar
 
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
+_AmountT = TypeVar("_AmountT", int, Decimal)
 
 _NOISE_PLACES = Decimal("1e-9")
 _ENGINE = Context(prec=34, rounding=ROUND_HALF_EVEN)
@@ -81,7 +82,7 @@ def _many(*amounts: Any) -> Any:
     raise TypeError(f"expected numbers; found {amounts!r}")
 
 
-def at_least(floor: Decimal, amount: Decimal) -> Decimal:
+def at_least(floor: _AmountT, amount: _AmountT) -> _AmountT:
     """The greater of the two: ``amount``, but not under ``floor``."""
     try:
         return max(floor, amount)
@@ -89,7 +90,7 @@ def at_least(floor: Decimal, amount: Decimal) -> Decimal:
         return _many(floor, amount).greater(floor, amount)  # type: ignore[no-any-return]
 
 
-def at_most(ceiling: Decimal, amount: Decimal) -> Decimal:
+def at_most(ceiling: _AmountT, amount: _AmountT) -> _AmountT:
     """The lesser of the two: ``amount``, but not over ``ceiling``."""
     try:
         return min(ceiling, amount)

@@ -46,12 +46,12 @@ def as_list(many: Any) -> list[float]:
 
 
 def test_counts_and_bounds_of_many_are_those_of_each() -> None:
-    many = Many([float(mark) for mark in MARKS])
+    many: Any = Many([float(mark) for mark in MARKS])
 
-    assert as_list(whole_up(many)) == [whole_up(mark) for mark in MARKS]  # type: ignore[arg-type]
-    assert as_list(at_least(Decimal(2), many)) == [float(at_least(Decimal(2), mark)) for mark in MARKS]  # type: ignore[arg-type]
-    assert as_list(at_most(many, Decimal(2))) == [float(at_most(mark, Decimal(2))) for mark in MARKS]  # type: ignore[arg-type]
-    assert as_list(in_band(many, above=Decimal(1), up_to=Decimal(10))) == [  # type: ignore[arg-type]
+    assert as_list(whole_up(many)) == [whole_up(mark) for mark in MARKS]
+    assert as_list(at_least(Decimal(2), many)) == [float(at_least(Decimal(2), mark)) for mark in MARKS]
+    assert as_list(at_most(many, Decimal(2))) == [float(at_most(mark, Decimal(2))) for mark in MARKS]
+    assert as_list(in_band(many, above=Decimal(1), up_to=Decimal(10))) == [
         float(in_band(mark, above=Decimal(1), up_to=Decimal(10))) for mark in MARKS
     ]
 

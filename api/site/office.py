@@ -36,7 +36,7 @@ from api.site.order import PAGE_POLICY
 from api.site.render import page
 from api.site.sessions import Session, demo_session, ended_cookie, new_cookie, session_of
 from quoting import Estimate, Job, QuotingError, estimate_job, read_job
-from quoting.book import Entry, QuoteBook, Wanted
+from quoting.book import Entry, QuoteBook, State, Wanted
 from quoting.compare import compare_job
 from quoting.docket import docket_for
 from quoting.documents.formats import Formats
@@ -46,7 +46,7 @@ from quoting.money import read_amount
 from quoting.reader import from_json, toml_data
 
 OFFICE, ONE = "/office", "/office/quotes/{which}"
-STATES = ("draft", "open", "accepted", "declined", "withdrawn", "lapsed")
+STATES: tuple[State, ...] = ("draft", "open", "accepted", "declined", "withdrawn", "lapsed")
 SAMPLE = """format = 1
 title = "Calling cards"
 quantities = [100, 250]
@@ -229,7 +229,8 @@ def _is_secure(call: Call[Any, Any]) -> bool:
 async def show_quotations(call: Call[Nothing, ListAsked], session: Session) -> Answer:
     """Quotations, newest first."""
     asked = call.query
-    wanted = Wanted(state=asked.state if asked.state in STATES else None, text=asked.text[:200])  # type: ignore[arg-type]  # one of STATES
+    state = next((one for one in STATES if one == asked.state), None)
+    wanted = Wanted(state=state, text=asked.text[:200])
     found = await call.desk.in_book(lambda book: book.list(wanted, at=call.desk.now(), most=50, cursor=asked.cursor))
     rows = [listed(one) for one in found.quotations]
     return await _page(

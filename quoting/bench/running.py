@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Any
 
 from msgspec import Struct
 
@@ -78,7 +77,7 @@ def running_labour(
     do: Do, rates: RunningRates, press: Press, work: Pass, count: PassCount, *, film: Decimal, person: str
 ) -> tuple[Labour, ...]:
     """Running of one pass, and its re-inking stops (none for a blind pass)."""
-    usual: Any = at_most(press.long_run_over, count.sheets_fed)  # type: ignore[arg-type]  # whole numbers
+    usual = at_most(press.long_run_over, count.sheets_fed)
     minutes = do(
         running_minutes,
         usual=usual,

@@ -31,7 +31,7 @@ def boxes_by_depth(*, pieces: int, caliper_mm: Decimal, depth_mm: Decimal) -> in
 @formula(unit="boxes", sentence="the greater of {by_count} and {by_depth}")
 def boxes_to_fill(*, by_count: int, by_depth: int) -> int:
     """Boxes that hold no more than is asked for, and no more than goes in."""
-    return at_least(by_count, by_depth)  # type: ignore[return-value, arg-type]  # whole numbers
+    return at_least(by_count, by_depth)
 
 
 @formula(unit="min", sentence="{set_up} min + {boxes} boxes × {a_box} min")

@@ -156,7 +156,7 @@ def count_part(do: Do, plan: PartPlan, item: Item, part: Part, card: RateCard, q
         least_share=card.spoilage.least_share.in_base_unit,
         number_up=plan.number_up,
     )
-    extra: Any = at_least(0, least - run - fresh)  # type: ignore[arg-type]  # whole
+    extra = at_least(0, least - run - fresh)
     sheets = do(sheets_taken, run=run, set_up=fresh, least_extra=extra)
     return PartCount(
         pieces=pieces,

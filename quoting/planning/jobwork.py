@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
-from typing import Any
 
 from msgspec import Struct
 
@@ -255,8 +254,7 @@ def _labour(
 
 def _nights(minutes: Decimal, a_day: Decimal) -> int:
     """Nights that fall into so many minutes at a press."""
-    nights: Any = at_least(0, whole_up(minutes / a_day) - 1)  # type: ignore[arg-type]  # whole numbers
-    return nights  # type: ignore[no-any-return]
+    return at_least(0, whole_up(minutes / a_day) - 1)
 
 
 def _counting(do: Do, loads: Sequence[PartWorkload], job: Job, card: RateCard) -> Iterator[Labour]:
